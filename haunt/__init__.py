@@ -1,0 +1,1 @@
+"""haunt runs a gardenful of animated props through a night of visitors."""

@@ -1,0 +1,1 @@
+"""The arbiter: events and time in, effects out. Pure, standard library only."""

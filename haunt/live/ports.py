@@ -1,0 +1,151 @@
+"""What the running night needs from the outside, as Protocols; adapters and fakes satisfy them.
+
+Every method here is called from the owner's thread unless it says otherwise, and none may block.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import NamedTuple, Protocol
+
+from haunt.core.decisions import Decision, SendCue
+from haunt.core.events import Event
+
+
+class Receipt(NamedTuple):
+    """Names a message that the broker wants acknowledged; good on one connection only."""
+
+    connection: int
+    mid: int
+
+
+class Arrival(NamedTuple):
+    """A message from the broker, stamped when the client read it."""
+
+    topic: str
+    payload: bytes
+    retain: bool
+    mono_ms: int
+    wall_ms: int
+    receipt: Receipt | None = None
+
+
+class LinkState(NamedTuple):
+    """The client's word that it gained (subscriptions confirmed) or lost its broker."""
+
+    up: bool
+    mono_ms: int
+    wall_ms: int
+
+
+class Clock(Protocol):
+    """`mono_ms` never goes back and goes on over restarts; `wall_ms` is UTC and may jump."""
+
+    def mono_ms(self) -> int: ...
+    def wall_ms(self) -> int: ...
+
+
+class Outbox(Protocol):
+    """The way out to the boards."""
+
+    def publish(self, topic: str, payload: bytes, *, qos: int, retain: bool) -> bool:
+        """Send now or not at all: False without a link or with a full queue (counted there)."""
+        ...
+
+    def acknowledge(self, receipt: Receipt) -> None:
+        """Thread-safe. A receipt of an earlier connection is dropped."""
+        ...
+
+
+@dataclass(slots=True)
+class HealthRow:
+    """A board's health as it came, for the journal."""
+
+    board: str
+    boot: str
+    up_ms: int
+    battery_mv: int | None
+    charge_percent: int | None
+    rssi: int | None
+    reset: str
+    starts: dict[str, int]
+    motions: dict[str, int]
+
+
+@dataclass(slots=True)
+class ReportRow:
+    board: str
+    cue: str
+    boot: str
+    state: str
+    why: str
+
+
+@dataclass(slots=True)
+class ActionRow:
+    """What a person did, for the log of actions."""
+
+    by: str
+    what: str
+    about: str
+
+
+@dataclass(slots=True)
+class AlertRow:
+    """One fault: `key` names it once; `state` is raised or cleared."""
+
+    key: str
+    state: str
+    text: str
+
+
+@dataclass(slots=True)
+class Record:
+    """One thing that happened with all that followed from it: one transaction, or nothing.
+
+    `number` counts up without gaps while the journal keeps pace. `event` is None for rows that
+    the arbiter has no part in (health without news, alerts).
+    """
+
+    number: int
+    mono_ms: int
+    wall_ms: int
+    event: Event | None = None
+    decisions: tuple[Decision, ...] = ()
+    cues: tuple[SendCue, ...] = ()
+    health: HealthRow | None = None
+    report: ReportRow | None = None
+    action: ActionRow | None = None
+    alert: AlertRow | None = None
+    snapshot: dict[str, object] | None = None
+    show_version: int = 0
+    extra: dict[str, object] = field(default_factory=dict)
+
+
+class JournalCounts(NamedTuple):
+    """Since start. `lost` records were refused by a full queue or a failing disk."""
+
+    committed: int
+    lost: int
+    backlog: int
+    failing: str
+
+
+class Journal(Protocol):
+    def put(self, record: Record) -> bool:
+        """Queue a record. False, counted as lost, when the bound is reached."""
+        ...
+
+    def counts(self) -> JournalCounts:
+        """Thread-safe."""
+        ...
+
+
+class JournalListener(Protocol):
+    """Told from the journal's own thread, after a commit or for good after giving up."""
+
+    def committed(self, records: list[Record]) -> None: ...
+    def lost(self, records: list[Record]) -> None: ...
+
+
+ViewsChanged = Callable[[frozenset[str]], None]
+"""Called from the owner's thread at most four times a second with the ids of changed props."""

@@ -1,0 +1,133 @@
+"""What a page may know of the night: immutable values made by the owner, read by any thread."""
+
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+from haunt.core.decisions import Decision
+
+
+class PropWord(StrEnum):
+    """The one word for what a prop is doing, most pressing first where several hold."""
+
+    LOST = "lost"  # its board is not present
+    LOCKED_OUT = "locked out"
+    OUT_OF_SERVICE = "out of service"
+    STOPPED = "stopped"
+    HELD = "held"
+    PLAYING = "playing"
+    WAITING = "waiting"
+    REST = "rest"
+    CLOSED = "closed"
+    READY = "ready"
+
+
+@dataclass(frozen=True, slots=True)
+class PropView:
+    """`until_ms` (wall) is when the present word is expected to end, None where a person ends it.
+
+    `sentence` says the last decision in words: what, why, by how much.
+    """
+
+    id: str
+    name: str
+    board: str
+    word: PropWord
+    until_ms: int | None
+    behaviour: str | None
+    behaviours: tuple[str, ...]
+    charge_percent: int | None
+    battery_mv: int | None
+    rssi: int | None
+    here: bool
+    last_heard_ms: int | None
+    last_motion_ms: int | None
+    last_decision: Decision | None
+    sentence: str
+    fired: int
+    refused: int
+    lapsed: int
+    cooldown_ms: int
+    arm_by_hand: bool
+    held_by: str | None
+    unconfirmed: bool
+    x_m: float | None
+    y_m: float | None
+    place: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class BoardView:
+    """`counted` and `journalled` are motions since the board's boot: hers and ours."""
+
+    id: str
+    here: bool
+    stopped: bool | None
+    epoch: int | None
+    last_heard_ms: int | None
+    fw: str
+    reset: str
+    up_ms: int | None
+    battery_mv: int | None
+    charge_percent: int | None
+    rssi: int | None
+    counted: int | None
+    journalled: int | None
+    props: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class AlertView:
+    key: str
+    since_ms: int
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Counters:
+    """All that was dropped or refused at the edge, since start. A page shows what is not zero."""
+
+    motions: int = 0
+    duplicates: int = 0
+    malformed: int = 0
+    malformed_by_kind: tuple[tuple[str, int], ...] = ()
+    last_malformed: str = ""
+    unknown_ids: int = 0
+    queue_dropped: int = 0
+    not_journalled: int = 0
+    journal_backlog: int = 0
+    journal_failing: str = ""
+    late_wills: int = 0
+    odd_reports: int = 0
+    fired: int = 0
+    refused: int = 0
+    lapsed: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class NightView:
+    """The whole night at one instant (`at_ms` wall). `seq` counts up with every change."""
+
+    seq: int
+    at_ms: int
+    show_id: str
+    show_name: str
+    time_zone: str
+    show_version: int
+    link_up: bool
+    stopped: bool
+    stopped_by: str
+    stopped_since_ms: int | None
+    release_at_ms: int | None
+    epoch: int
+    open: bool
+    phases: tuple[str, ...]
+    quiet: bool
+    walk_test: bool
+    next_change_ms: int | None
+    next_change: str
+    stop_unheard: tuple[str, ...]
+    broken: str
+    props: dict[str, PropView] = field(default_factory=dict)
+    boards: dict[str, BoardView] = field(default_factory=dict)
+    alerts: tuple[AlertView, ...] = ()
+    counters: Counters = field(default_factory=Counters)
