@@ -108,13 +108,9 @@ class Calendar:
             return [] if sunset is None else [sunset + time.minutes * MINUTE_MS]
         reading = _midnight(day) + time.minutes * MINUTE_MS
         runs = list(self._offset_runs(reading - DAY_MS, reading + DAY_MS))
-        found = [
-            reading - offset for start, end, offset in runs if start <= reading - offset < end
-        ]
+        found = [reading - offset for start, end, offset in runs if start <= reading - offset < end]
         # Clocks sprang over this reading: the hour's end is the first instant past it.
-        return found or [
-            start for start, _end, offset in runs[1:] if reading - offset < start
-        ][:1]
+        return found or [start for start, _end, offset in runs[1:] if reading - offset < start][:1]
 
     def _offset_runs(self, from_ms: int, until_ms: int) -> Iterator[tuple[int, int, int]]:
         """Yield (start, end, offset_ms) runs of one UTC offset that cover the span."""

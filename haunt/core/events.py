@@ -18,10 +18,15 @@ class Event:
 
 @dataclass(frozen=True, slots=True)
 class Started(Event):
-    """The controller has started, or woke after being suspended, and knows the retained stop."""
+    """The controller has started and has read the retained stop, if there is one."""
 
     epoch: int = 0
     stopped: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Woke(Event):
+    """The controller was suspended and missed its own timers; what is too late now lapses."""
 
 
 @dataclass(frozen=True, slots=True)

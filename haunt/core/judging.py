@@ -1,0 +1,204 @@
+"""One look at one trigger: fire, refuse, let it wait, or let it lapse.
+
+A *never* rule that bars wins over every *clears* rule; among the clears rules the one that clears
+last decides, and where that is within the visitor's patience the trigger waits.
+"""
+
+from haunt.core import plays
+from haunt.core.decisions import Outcome, Source
+from haunt.core.night import PASSES, Item, Night, Prop
+from haunt.core.rules import (
+    CLEARS_RULES,
+    CLOSED_AT_END,
+    FOR_EVER,
+    NARROWING_CLEARS,
+    NARROWING_NEVER,
+    NEVER_RULES,
+    Rule,
+    plays_past_closing,
+)
+from haunt.core.show import Behaviour
+
+
+def settle(night: Night) -> None:
+    """Judge all that is due at this instant, in the one order, until nothing is left to look at.
+
+    Order: a standing claim, priority, how long the prop has not fired, arrival.
+    """
+    while night.agenda:
+        batch = {item.arrival: item for item in night.agenda if item.alive}
+        night.agenda.clear()
+        for item in sorted(batch.values(), key=_order) if len(batch) > 1 else batch.values():
+            if item.alive:
+                judge(night, item)
+
+
+def _order(item: Item) -> tuple[int, int, int, int]:
+    prop = item.prop
+    last = -1 if prop.last_start_ms is None else prop.last_start_ms
+    claims = prop.claim_until_ms > item.due_ms
+    return (0 if claims else 1, -prop.spec.priority, last, item.arrival)
+
+
+def judge(night: Night, item: Item) -> None:
+    prop = item.prop
+    by_hand = item.source is Source.HAND
+    for rule in NEVER_RULES:
+        margin = rule.prop_test(night, prop, item)  # type: ignore[misc]
+        if margin >= 0 and not (by_hand and rule.hand_overrules):
+            return night.decide(item, Outcome.REFUSED, rule.reason, margin or None)
+    allowed, barred_by = _allowed(night, prop, item)
+    if barred_by is not None:
+        return night.decide(item, Outcome.REFUSED, barred_by.reason)
+    now = night.now_ms
+    deadline = item.due_ms
+    if item.source is Source.MOTION:
+        deadline += max([each.patience_ms for each in allowed])
+        if now > item.due_ms:  # a startle that comes late hits nobody
+            allowed = [each for each in allowed if item.due_ms + each.patience_ms >= now]
+    rule_, clears_ms, fit = _what_bars(night, prop, item, allowed)
+    if rule_ is not None:
+        return _barred(night, item, rule_, clears_ms, deadline)
+    if now > item.due_ms and _has_left(item, now):
+        return night.decide(item, Outcome.LAPSED, "left")
+    return _fire(night, prop, item, fit)
+
+
+def _allowed(
+    night: Night, prop: Prop, item: Item
+) -> tuple[list[Behaviour] | tuple[Behaviour, ...], Rule | None]:
+    """Return the behaviours that no never rule bars, or the rule that left none."""
+    behaviours: list[Behaviour] | tuple[Behaviour, ...] = prop.spec.behaviours
+    if item.behaviour is not None:
+        behaviours = [each for each in behaviours if each.id == item.behaviour]
+    now = night.now_ms
+    piece = night.piece()
+    if (
+        piece.plain
+        and night.hand_phase_until_ms <= now
+        and now + night.offset_ms + prop.longest_ms < piece.until_ms
+    ):
+        return behaviours, None
+    if item.source is not Source.HAND:
+        behaviours = [b for b in behaviours if not plays_past_closing(night, prop, b, now)]
+        if not behaviours:
+            return behaviours, CLOSED_AT_END
+    for rule in NARROWING_NEVER:
+        test = rule.behaviour_test
+        behaviours = [each for each in behaviours if not test(night, prop, each, now)]  # type: ignore[misc]
+        if not behaviours:
+            return behaviours, rule
+    return behaviours, None
+
+
+def _what_bars(
+    night: Night,
+    prop: Prop,
+    item: Item,
+    allowed: list[Behaviour] | tuple[Behaviour, ...],
+) -> tuple[Rule | None, int, list[Behaviour] | tuple[Behaviour, ...]]:
+    """Return the clears rule that clears last with its instant, and the behaviours that fit now."""
+    worst: Rule | None = None
+    worst_ms = PASSES
+    by_hand = item.source is Source.HAND
+    for rule in CLEARS_RULES:
+        if by_hand and rule.hand_overrules:
+            continue
+        clears_ms = rule.prop_test(night, prop, item)  # type: ignore[misc]
+        if clears_ms > worst_ms:
+            worst, worst_ms = rule, clears_ms
+    if prop.draws or prop.voice_neighbours or prop.spec.duty_permille is not None:
+        fit, narrowest = _fitting(night, prop, allowed, night.now_ms)
+        if narrowest is None:
+            return worst, worst_ms, fit
+        clears_ms = _room_at(night, prop, allowed)
+        ties = worst is not None and clears_ms == worst_ms and narrowest.order < worst.order
+        if clears_ms > worst_ms or ties:
+            worst, worst_ms = narrowest, clears_ms
+        return worst, worst_ms, fit
+    return worst, worst_ms, allowed
+
+
+def _fitting(
+    night: Night,
+    prop: Prop,
+    allowed: list[Behaviour] | tuple[Behaviour, ...],
+    at_ms: int,
+) -> tuple[list[Behaviour] | tuple[Behaviour, ...], Rule | None]:
+    """Narrow in table order to what fits at an instant; the rule that leaves none is named."""
+    fit = allowed
+    for rule in NARROWING_CLEARS:
+        test = rule.behaviour_test
+        fit = [each for each in fit if not test(night, prop, each, at_ms)]  # type: ignore[misc]
+        if not fit:
+            return fit, rule
+    return fit, None
+
+
+def _room_at(night: Night, prop: Prop, allowed: list[Behaviour] | tuple[Behaviour, ...]) -> int:
+    """Return the first instant at which one behaviour would fit if nothing else started."""
+    now = night.now_ms
+    ends: set[int] = set()
+    for index in {index for behaviour in allowed for index, _ in behaviour.draws}:
+        ends.update(until for _, until in night.loads[index].playing.values())
+    for other in prop.voice_neighbours:
+        if other.play is not None:
+            ends.add(other.play.busy_until_ms)
+    for behaviour in allowed:
+        ends.update(_duty_instants(prop, behaviour))
+    for at_ms in sorted(ends):
+        if at_ms > now and _fitting(night, prop, allowed, at_ms)[1] is None:
+            return at_ms
+    return FOR_EVER
+
+
+def _duty_instants(prop: Prop, behaviour: Behaviour) -> list[int]:
+    """Instants at which enough on-time has left the window for this behaviour, if any."""
+    if prop.spec.duty_permille is None or not behaviour.motor_on_ms:
+        return []
+    budget = prop.spec.duty_permille * plays.DUTY_WINDOW_MS // 1000
+    excess = sum(until - began for began, until in prop.on_times) + behaviour.motor_on_ms - budget
+    found = []
+    for began, until in prop.on_times:
+        if 0 < excess <= until - began:
+            left = began + excess + plays.DUTY_WINDOW_MS - behaviour.duration_ms
+            found.append(left)
+        excess -= until - began
+    return found
+
+
+def _barred(night: Night, item: Item, rule: Rule, clears_ms: int, deadline_ms: int) -> None:
+    prop, now = item.prop, night.now_ms
+    if rule.reason == "stagger":
+        # Barred since its last start: the prop holds a claim for one gap.
+        prop.claim_until_ms = now + night.show.gap_ms
+    if item.source is Source.MOTION and clears_ms <= deadline_ms:
+        if prop.waiting is None:
+            prop.waiting = item
+            night.waiting[prop.spec.id] = item
+            night.touched.add(prop.spec.id)
+        if item.wake_ms != clears_ms:
+            item.wake_ms = clears_ms
+            night.wake(clears_ms, item)
+        return
+    waited = prop.waiting is item
+    margin = clears_ms - now if clears_ms < FOR_EVER else None
+    night.decide(item, Outcome.LAPSED if waited else Outcome.REFUSED, rule.reason, margin)
+
+
+def _has_left(item: Item, now: int) -> bool:
+    """Has the group in front of a sensor that sees people standing gone since?"""
+    sensor = item.sensor
+    if sensor is None or not sensor.spec.stays or sensor.last_seen_ms is None:
+        return False
+    delay = item.due_ms - item.happened_ms
+    return now - sensor.last_seen_ms > delay + sensor.spec.fresh_ms
+
+
+def _fire(
+    night: Night, prop: Prop, item: Item, fit: list[Behaviour] | tuple[Behaviour, ...]
+) -> None:
+    behaviour = plays.choose(night, prop, item, list(fit)) if len(fit) > 1 else fit[0]
+    night.decide(item, Outcome.FIRED, None, None, behaviour.id)
+    plays.start(night, prop, item, behaviour)
+    night.relook_around(prop)

@@ -1,0 +1,176 @@
+"""A motion arrives: was it seen, what do the sensor's own rules say, and whom does it concern."""
+
+from haunt.core.decisions import Decision, MotionKey, Outcome, Source
+from haunt.core.events import Held, Motion, PhaseByHand, Stopped
+from haunt.core.night import (
+    PASSES,
+    SEEN_BOOTS_MAX,
+    STRANGERS_MAX,
+    WALKING_MAX,
+    BoardMemory,
+    Item,
+    Night,
+    Prop,
+    Sensor,
+)
+from haunt.core.people import on_held, on_phase, on_stopped
+from haunt.core.rules import RULE, SENSOR_RULES, closed, stale, stopped, walk_test, wrong_way
+from haunt.core.seen import SeqWindow
+
+RECENT_MAX = 8
+_WRONG_WAY = RULE["wrong-way"].order
+
+
+def on_motion(night: Night, event: Motion) -> None:
+    board = _memory(night, event.board)
+    if board is None or not _first_time(board, event.boot, event.seq):
+        night.duplicates += 1
+        return
+    night.arrivals += 1
+    key = MotionKey(event.board, event.boot, event.seq)
+    sensor = night.sensors.get(event.sensor)
+    if sensor is None or sensor.spec.board != event.board:
+        night.owed += 1
+        _without_prop(night, key, event.sensor, "unknown-sensor", 0)
+        return
+    _weigh(night, sensor, key, night.now_ms - event.age_ms)
+
+
+def _memory(night: Night, board: str) -> BoardMemory | None:
+    known = night.boards.get(board) or night.strangers.get(board)
+    if known is None and len(night.strangers) < STRANGERS_MAX:
+        known = night.strangers[board] = BoardMemory()
+    return known
+
+
+def _first_time(board: BoardMemory, boot: str, seq: int) -> bool:
+    window = board.seen.get(boot)
+    if window is None:
+        while len(board.seen) >= SEEN_BOOTS_MAX:
+            del board.seen[next(iter(board.seen))]
+        window = board.seen[boot] = SeqWindow()
+    return window.add(seq)
+
+
+def _weigh(night: Night, sensor: Sensor, key: MotionKey, happened: int) -> None:
+    """Apply the sensor's rules, note what the sensor saw, and make an item for each link."""
+    reason, margin, order = None, PASSES, 99
+    for rule in SENSOR_RULES:
+        margin = rule.sensor_test(night, sensor, happened)  # type: ignore[misc]
+        if margin >= 0:
+            reason, order = rule.reason, rule.order
+            break
+    accepted = reason is None and _note_links(sensor, happened)
+    _note(sensor, happened)
+    if accepted:
+        last = sensor.last_accepted_ms
+        sensor.last_accepted_ms = happened if last is None else max(last, happened)
+    _act(night, sensor, accepted=accepted)
+    night.owed += max(1, len(sensor.links))
+    if not sensor.links:
+        _without_prop(night, key, sensor.spec.id, reason or "no-prop", max(0, margin))
+    for prop, delay_ms, after, within_ms in sensor.links:
+        item = _item(night, prop, sensor, key, happened, delay_ms)
+        if order > _WRONG_WAY and after is not None and wrong_way(after, within_ms, happened) >= 0:
+            night.decide(item, Outcome.REFUSED, "wrong-way")
+        elif reason is not None:
+            night.decide(item, Outcome.REFUSED, reason, margin or None)
+        else:
+            _admit(night, item)
+
+
+def _note_links(sensor: Sensor, happened: int) -> bool:
+    """A motion is accepted if some link would take it; a sensor without links accepts none."""
+    return any(
+        after is None or wrong_way(after, within, happened) == PASSES
+        for _prop, _delay, after, within in sensor.links
+    )
+
+
+def _note(sensor: Sensor, happened: int) -> None:
+    if sensor.last_seen_ms is None or happened > sensor.last_seen_ms:
+        sensor.last_seen_ms = happened
+    if sensor.lull_from_ms is None or happened > sensor.lull_from_ms:
+        sensor.lull_from_ms = happened
+    sensor.recent_ms.append(happened)
+    if len(sensor.recent_ms) > RECENT_MAX:
+        del sensor.recent_ms[0]
+
+
+def _act(night: Night, sensor: Sensor, *, accepted: bool) -> None:
+    """A button may mean something else than fire. Stop outranks every rule."""
+    action, by = sensor.spec.action, f"button {sensor.spec.id}"
+    mono, wall = night.now_ms, night.wall_ms
+    if action == "stop":
+        on_stopped(night, Stopped(mono, wall, by))
+    elif action == "gentle" and (accepted or not sensor.links):
+        on_phase(night, PhaseByHand(mono, wall, "gentle", 180_000, by))
+    elif action == "hold" and (accepted or not sensor.links):
+        on_held(night, Held(mono, wall, None, None, by))
+
+
+def _item(
+    night: Night, prop: Prop, sensor: Sensor, key: MotionKey, happened: int, delay_ms: int
+) -> Item:
+    item = Item(
+        prop,
+        Source.MOTION,
+        f"{key.board}-{key.boot}-{key.seq}-{prop.spec.id}",
+        happened + delay_ms,
+        night.arrivals,
+        key,
+        sensor,
+        happened,
+    )
+    night.arrivals += 1
+    return item
+
+
+def _admit(night: Night, item: Item) -> None:
+    """Refuse what no later look could allow; look now at what is due; let the rest walk."""
+    prop, now = item.prop, night.now_ms
+    late = now - item.due_ms - prop.patience_ms
+    if late > 0:
+        item.late_ms = late
+    for name, test in _ON_ARRIVAL:
+        margin = test(night, prop, item)
+        if margin >= 0:
+            night.decide(item, Outcome.REFUSED, name, margin or None)
+            return
+    if item.due_ms <= now:
+        night.items[item.arrival] = item
+        night.agenda.append(item)
+        return
+    if len(night.items) >= WALKING_MAX and _under_way(night, prop) >= WALKING_MAX:
+        night.decide(item, Outcome.REFUSED, "already-waiting", WALKING_MAX)
+        return
+    night.items[item.arrival] = item
+    item.wake_ms = item.due_ms
+    night.wake(item.due_ms, item)
+
+
+def _under_way(night: Night, prop: Prop) -> int:
+    return sum(1 for each in night.items.values() if each.prop is prop)
+
+
+_ON_ARRIVAL = (("stale", stale), ("stopped", stopped), ("walk-test", walk_test), ("closed", closed))
+
+
+def _without_prop(night: Night, key: MotionKey, sensor: str, reason: str, margin: int) -> None:
+    night.count(Source.MOTION, Outcome.REFUSED)
+    night.effects.append(
+        Decision(
+            night.now_ms,
+            night.wall_ms,
+            Source.MOTION,
+            key,
+            sensor,
+            None,
+            Outcome.REFUSED,
+            reason,
+            None,
+            None,
+            0,
+            margin or None,
+        )
+    )

@@ -1,0 +1,331 @@
+"""The state of a running night, wired for speed: every object holds its neighbours directly.
+
+One mutable, slotted value; nothing here decides anything. `Memory` classes are what a snapshot
+keeps; what is wired on top follows from the show.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from heapq import heappush
+
+from haunt.core.calendar import Calendar, Piece, Sunset, no_sunset
+from haunt.core.clockwork import Timetable
+from haunt.core.decisions import Decision, Effect, MotionKey, Outcome, Source
+from haunt.core.seen import SeqWindow
+from haunt.core.show import Behaviour, BoardSpec, LoadSpec, PropSpec, SensorSpec, Show
+
+SEEN_BOOTS_MAX = 8
+STRANGERS_MAX = 64
+WALKING_MAX = 64
+"""Items still walking towards one prop; beyond it a later one is refused `already-waiting`."""
+
+PASSES = -1
+
+
+@dataclass(slots=True)
+class Play:
+    """A behaviour under way, with what must be put back if the board refuses it."""
+
+    cue: str
+    behaviour: Behaviour
+    started_ms: int
+    before: "tuple[int | None, int | None, str | None]" = (None, None, None)
+
+    @property
+    def busy_until_ms(self) -> int:
+        return self.started_ms + self.behaviour.max_ms
+
+
+@dataclass(slots=True, eq=False)
+class Item:
+    """One trigger on its way to one prop. `sensor` is None for hand and timetable."""
+
+    prop: "Prop"
+    source: Source
+    cue: str
+    due_ms: int
+    arrival: int
+    motion: MotionKey | None = None
+    sensor: "Sensor | None" = None
+    happened_ms: int = 0
+    late_ms: int = PASSES
+    behaviour: str | None = None
+    hands_clear: bool = False
+    wake_ms: int = 0
+    alive: bool = True
+
+
+@dataclass(slots=True)
+class PropMemory:
+    last_start_ms: int | None = None
+    last_end_ms: int | None = None
+    last_behaviour: str | None = None
+    last_barred_ms: int | None = None
+    claim_until_ms: int = 0
+    starts_ms: list[int] = field(default_factory=list)
+    on_times: list[tuple[int, int]] = field(default_factory=list)
+    held: bool = False
+    held_until_ms: int | None = None
+    held_by: str = ""
+    locked_by: str = ""
+    out_of_service: bool = False
+    retired: bool = False
+    low_streak: int = 0
+
+
+@dataclass(slots=True, eq=False)
+class Prop(PropMemory):
+    spec: PropSpec = field(kw_only=True)
+    board: "Board" = field(kw_only=True)
+    order: int = 0
+    play: Play | None = None
+    waiting: Item | None = None
+    neighbours: "tuple[Prop, ...]" = ()
+    voice_neighbours: "tuple[Prop, ...]" = ()
+    affected: "frozenset[str]" = frozenset()
+    feeders: "tuple[Sensor, ...]" = ()
+    draws: bool = False
+    longest_ms: int = 0
+    patience_ms: int = 0
+
+
+@dataclass(slots=True)
+class BoardMemory:
+    here: bool = False
+    boot: str = ""
+    booted_ms: int = 0
+    reset: str = "unknown"
+    gone_ms: int | None = None
+    charge_percent: int | None = None
+    rest_readings: list[int] = field(default_factory=list)
+    seen: dict[str, SeqWindow] = field(default_factory=dict)
+
+
+@dataclass(slots=True, eq=False)
+class Board(BoardMemory):
+    spec: BoardSpec = field(kw_only=True)
+    props: tuple[Prop, ...] = ()
+    sensors: "tuple[Sensor, ...]" = ()
+
+
+@dataclass(slots=True)
+class SensorMemory:
+    last_seen_ms: int | None = None
+    last_accepted_ms: int | None = None
+    lull_from_ms: int | None = None
+    active_ms: int = 0
+    recent_ms: list[int] = field(default_factory=list)
+    muted: bool = False
+    muted_until_ms: int | None = None
+
+
+@dataclass(slots=True, eq=False)
+class Sensor(SensorMemory):
+    spec: SensorSpec = field(kw_only=True)
+    board: Board = field(kw_only=True)
+    links: "tuple[tuple[Prop, int, Sensor | None, int], ...]" = ()
+    sees: tuple[Prop, ...] = ()
+
+
+@dataclass(slots=True, eq=False)
+class Load:
+    """A shared limit and what plays on it now: prop id to amount and its latest end."""
+
+    spec: LoadSpec
+    total: int = 0
+    playing: dict[str, tuple[int, int]] = field(default_factory=dict)
+
+    def over(self, amount: int, at_ms: int, now_ms: int) -> bool:
+        """Would this much more pass the limit at an instant from now on?"""
+        total = self.total
+        if at_ms > now_ms:
+            total = sum(have for have, until in self.playing.values() if until > at_ms)
+        return total + amount > self.spec.limit
+
+
+@dataclass(slots=True)
+class NightMemory:
+    now_ms: int = 0
+    offset_ms: int = 0
+    epoch: int = 0
+    stopped: bool = False
+    release_at_ms: int | None = None
+    released_ms: int = 0
+    walk_test: bool = False
+    doors: str = "timetable"
+    extend_ms: int = 0
+    hand_phase: str | None = None
+    hand_phase_until_ms: int = 0
+    link_up: bool = False
+    arrivals: int = 0
+    owed: int = 0
+    fired: int = 0
+    refused: int = 0
+    lapsed: int = 0
+    odd_reports: int = 0
+    duplicates: int = 0
+    timetable_due: dict[int, int] = field(default_factory=dict)
+    hand_keys: list[str] = field(default_factory=list)
+
+
+@dataclass(slots=True, eq=False)
+class Night(NightMemory):
+    """`owed` counts motions x max(1, links): what fired, refused and lapsed must add up to."""
+
+    show: Show = field(kw_only=True)
+    calendar: Calendar = field(kw_only=True)
+    boards: dict[str, Board] = field(default_factory=dict)
+    sensors: dict[str, Sensor] = field(default_factory=dict)
+    props: dict[str, Prop] = field(default_factory=dict)
+    loads: list[Load] = field(default_factory=list)
+    timetable: dict[int, Timetable] = field(default_factory=dict)
+    strangers: dict[str, BoardMemory] = field(default_factory=dict)
+    waiting: dict[str, Item] = field(default_factory=dict)
+    items: dict[int, Item] = field(default_factory=dict)
+    heap: list[tuple[int, int, Item | Prop | None]] = field(default_factory=list)
+    agenda: list[Item] = field(default_factory=list)
+    effects: list[Effect] = field(default_factory=list)
+    touched: set[str] = field(default_factory=set)
+    pushes: int = 0
+    events: int = 0
+
+    @property
+    def wall_ms(self) -> int:
+        return self.now_ms + self.offset_ms
+
+    def piece(self) -> Piece:
+        return self.calendar.piece(self.now_ms + self.offset_ms)
+
+    def wake(self, at_ms: int, what: Item | Prop | None) -> None:
+        """Ask for a look at an instant. Old entries are recognised when they come up."""
+        self.pushes += 1
+        heappush(self.heap, (at_ms, self.pushes, what))
+
+    def relook(self, prop: Prop) -> None:
+        """Something that bars this prop's waiting item may have changed."""
+        if prop.waiting is not None:
+            self.agenda.append(prop.waiting)
+
+    def relook_around(self, prop: Prop) -> None:
+        """A start or an end of this prop changed what bars those it affects."""
+        self.touched.add(prop.spec.id)
+        if not self.waiting:
+            return
+        if prop.waiting is not None:
+            self.agenda.append(prop.waiting)
+        affected = prop.affected
+        if len(affected) < len(self.waiting):
+            self.agenda += [self.waiting[each] for each in affected if each in self.waiting]
+        else:
+            self.agenda += [item for each, item in self.waiting.items() if each in affected]
+
+    def decide(
+        self,
+        item: Item,
+        outcome: Outcome,
+        reason: str | None,
+        margin: int | None = None,
+        behaviour: str | None = None,
+    ) -> None:
+        """End an item: the one decision it gets."""
+        self._forget(item)
+        prop, sensor = item.prop, item.sensor
+        self.count(item.source, outcome)
+        self.touched.add(prop.spec.id)
+        now = self.now_ms
+        self.effects.append(
+            Decision(
+                now,
+                now + self.offset_ms,
+                item.source,
+                item.motion,
+                sensor.spec.id if sensor is not None else None,
+                prop.spec.id,
+                outcome,
+                reason,
+                behaviour,
+                item.cue if outcome is Outcome.FIRED else None,
+                max(0, now - item.due_ms),
+                margin,
+            )
+        )
+
+    def count(self, source: Source, outcome: Outcome) -> None:
+        """Count a decision; the law of conservation speaks of motion only."""
+        if source is not Source.MOTION:
+            return
+        if outcome is Outcome.FIRED:
+            self.fired += 1
+        elif outcome is Outcome.REFUSED:
+            self.refused += 1
+        else:
+            self.lapsed += 1
+
+    def _forget(self, item: Item) -> None:
+        item.alive = False
+        self.items.pop(item.arrival, None)
+        prop = item.prop
+        if prop.waiting is item:
+            prop.waiting = None
+            self.waiting.pop(prop.spec.id, None)
+
+
+def wire(
+    show: Show,
+    sunset: Sunset = no_sunset,
+    calendar_of: Callable[[Show, Sunset], Calendar] | None = None,
+) -> Night:
+    """Build a night from a show, with empty memory."""
+    make = calendar_of or (lambda s, f: Calendar(s.calendar, s.time_zone, f))
+    night = Night(show=show, calendar=make(show, sunset))
+    night.boards = {spec.id: Board(spec=spec) for spec in show.boards}
+    night.loads = [Load(spec) for spec in show.loads]
+    night.timetable = {row.row: row for row in show.timetable}
+    for order, spec in enumerate(show.props):
+        night.props[spec.id] = Prop(
+            spec=spec,
+            board=night.boards[spec.board],
+            order=order,
+            draws=any(behaviour.draws for behaviour in spec.behaviours),
+            longest_ms=max((b.duration_ms for b in spec.behaviours), default=0),
+            patience_ms=max((b.patience_ms for b in spec.behaviours), default=0),
+        )
+    for sensor in show.sensors:
+        night.sensors[sensor.id] = Sensor(spec=sensor, board=night.boards[sensor.board])
+    _join(night)
+    return night
+
+
+def _join(night: Night) -> None:
+    for sensor in night.sensors.values():
+        sensor.sees = tuple(night.props[each] for each in sensor.spec.sees)
+        sensor.links = tuple(
+            (
+                night.props[link.prop],
+                link.delay_ms,
+                night.sensors[link.after] if link.after is not None else None,
+                link.within_ms,
+            )
+            for link in sensor.spec.links
+        )
+    for board in night.boards.values():
+        board.props = tuple(p for p in night.props.values() if p.board is board)
+        board.sensors = tuple(s for s in night.sensors.values() if s.board is board)
+    sharing: dict[int, set[str]] = {}
+    for prop in night.props.values():
+        for index in _load_indices(prop):
+            sharing.setdefault(index, set()).add(prop.spec.id)
+    for prop in night.props.values():
+        prop.neighbours = tuple(night.props[each] for each in prop.spec.neighbours)
+        prop.voice_neighbours = tuple(night.props[each] for each in prop.spec.voice_neighbours)
+        prop.feeders = tuple(
+            s for s in night.sensors.values() if any(p is prop for p, *_ in s.links)
+        )
+        affected = {*prop.spec.neighbours, *prop.spec.voice_neighbours}
+        for index in _load_indices(prop):
+            affected |= sharing[index]
+        prop.affected = frozenset(affected - {prop.spec.id})
+
+
+def _load_indices(prop: Prop) -> set[int]:
+    return {index for behaviour in prop.spec.behaviours for index, _ in behaviour.draws}

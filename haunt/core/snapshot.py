@@ -1,0 +1,168 @@
+"""A night's memory as plain values and back: for restarts, and for a change of show.
+
+What a snapshot does not name follows from the show. Ids that the show no longer has are dropped.
+"""
+
+from dataclasses import fields
+from typing import Any
+
+from haunt.core.calendar import Sunset, no_sunset
+from haunt.core.decisions import MotionKey, Source
+from haunt.core.night import (
+    BoardMemory,
+    Item,
+    Night,
+    NightMemory,
+    Play,
+    Prop,
+    PropMemory,
+    SensorMemory,
+    wire,
+)
+from haunt.core.seen import SeqWindow
+from haunt.core.show import Behaviour, Show
+
+Plain = dict[str, Any]
+VERSION = 1
+
+
+def dump(night: Night) -> Plain:
+    """Return the memory as JSON-able values."""
+    return {
+        "version": VERSION,
+        "night": _plain(night, NightMemory),
+        "props": {each: _dump_prop(prop) for each, prop in night.props.items()},
+        "boards": {each: _dump_board(board) for each, board in night.boards.items()},
+        "strangers": {each: _dump_board(board) for each, board in night.strangers.items()},
+        "sensors": {each: _plain(s, SensorMemory) for each, s in night.sensors.items()},
+        "items": [_dump_item(item) for item in night.items.values()],
+    }
+
+
+def restore(show: Show, memory: Plain, sunset: Sunset = no_sunset) -> Night:
+    """Wire the show and give it this memory.
+
+    Raises ValueError for a snapshot of another version.
+    """
+    if memory.get("version") != VERSION:
+        raise ValueError(f"snapshot version {memory.get('version')}; this program reads {VERSION}")
+    night = wire(show, sunset)
+    _fill(night, memory["night"], NightMemory)
+    night.timetable_due = {}
+    for name, kept in memory["sensors"].items():
+        if name in night.sensors:
+            _fill(night.sensors[name], kept, SensorMemory)
+    for name, kept in memory["boards"].items():
+        if name in night.boards:
+            _fill_board(night.boards[name], kept)
+    for name, kept in memory["strangers"].items():
+        _fill_board(night.strangers.setdefault(name, BoardMemory()), kept)
+    for name, kept in memory["props"].items():
+        if name in night.props:
+            _fill_prop(night, night.props[name], kept)
+    for kept in memory["items"]:
+        _fill_item(night, kept)
+    if night.release_at_ms is not None:
+        night.wake(night.release_at_ms, None)
+    return night
+
+
+def _plain(value: object, memory: type) -> Plain:
+    found: Plain = {}
+    for field in fields(memory):
+        have = getattr(value, field.name)
+        if isinstance(have, list):
+            have = list(have)
+        elif isinstance(have, dict):
+            have = dict(have)
+        found[field.name] = have
+    return found
+
+
+def _fill(target: object, kept: Plain, memory: type) -> None:
+    for field in fields(memory):
+        if field.name in kept:
+            setattr(target, field.name, kept[field.name])
+
+
+def _dump_prop(prop: Prop) -> Plain:
+    found = _plain(prop, PropMemory)
+    play = prop.play
+    if play is not None:
+        found["play"] = {
+            "cue": play.cue,
+            "behaviour": play.behaviour.id,
+            "duration_ms": play.behaviour.duration_ms,
+            "started_ms": play.started_ms,
+            "before": list(play.before),
+        }
+    return found
+
+
+def _fill_prop(night: Night, prop: Prop, kept: Plain) -> None:
+    _fill(prop, kept, PropMemory)
+    prop.on_times = [(began, until) for began, until in kept["on_times"]]
+    have = kept.get("play")
+    if have is None:
+        return
+    found = [each for each in prop.spec.behaviours if each.id == have["behaviour"]]
+    behaviour = found[0] if found else Behaviour(have["behaviour"], have["duration_ms"])
+    start, end, last = have["before"]
+    prop.play = Play(have["cue"], behaviour, have["started_ms"], (start, end, last))
+    for index, amount in behaviour.draws:
+        load = night.loads[index]
+        load.total += amount
+        load.playing[prop.spec.id] = (amount, prop.play.busy_until_ms)
+    night.wake(prop.play.busy_until_ms, prop)
+
+
+def _dump_board(board: BoardMemory) -> Plain:
+    found = _plain(board, BoardMemory)
+    found["seen"] = {boot: [w.high, f"{w.mask:x}"] for boot, w in board.seen.items()}
+    return found
+
+
+def _fill_board(board: BoardMemory, kept: Plain) -> None:
+    _fill(board, kept, BoardMemory)
+    board.seen = {
+        boot: SeqWindow(high, int(mask, 16)) for boot, (high, mask) in kept["seen"].items()
+    }
+
+
+def _dump_item(item: Item) -> Plain:
+    return {
+        "prop": item.prop.spec.id,
+        "sensor": item.sensor.spec.id if item.sensor is not None else None,
+        "source": str(item.source),
+        "cue": item.cue,
+        "due_ms": item.due_ms,
+        "arrival": item.arrival,
+        "motion": list(item.motion) if item.motion is not None else None,
+        "happened_ms": item.happened_ms,
+        "late_ms": item.late_ms,
+        "wake_ms": item.wake_ms,
+        "waits": item.prop.waiting is item,
+    }
+
+
+def _fill_item(night: Night, kept: Plain) -> None:
+    prop, sensor = night.props.get(kept["prop"]), night.sensors.get(kept["sensor"])
+    if prop is None:
+        return
+    item = Item(
+        prop,
+        Source(kept["source"]),
+        kept["cue"],
+        kept["due_ms"],
+        kept["arrival"],
+        MotionKey(*kept["motion"]) if kept["motion"] is not None else None,
+        sensor,
+        kept["happened_ms"],
+        late_ms=kept["late_ms"],
+        wake_ms=kept["wake_ms"],
+    )
+    night.items[item.arrival] = item
+    if kept["waits"]:
+        prop.waiting = item
+        night.waiting[prop.spec.id] = item
+    night.wake(item.wake_ms, item)
