@@ -7,6 +7,7 @@ its events have made of it: a replay of them repeats every decision.
 
 from dataclasses import dataclass
 
+from haunt.core.decisions import MotionKey
 from haunt.core.show import Show
 
 
@@ -185,3 +186,7 @@ class FiredByHand(Event):
     behaviour: str | None = None
     hands_clear: bool = False
     by: str = ""
+
+
+def key_of(motion: Motion) -> MotionKey:
+    return MotionKey(motion.board, motion.boot, motion.seq)

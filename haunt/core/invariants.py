@@ -7,7 +7,7 @@ from haunt.core.decisions import Effect, SendCue, TellStop
 from haunt.core.night import Night, Prop
 
 
-class CoreBug(AssertionError):
+class CoreBug(AssertionError):  # noqa: N818 - the word says whose fault
     """The arbiter broke its own law. The message names the law and the numbers."""
 
 

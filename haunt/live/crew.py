@@ -13,7 +13,7 @@ from haunt.core.decisions import Decision
 from haunt.core.events import Event
 from haunt.core.show import Show
 from haunt.live.errors import CrewMistake
-from haunt.live.views import NightView, PropView
+from haunt.live.views import Labels, NightView, PropView
 
 MakeEvent = Callable[[int, int], Event]
 
@@ -21,7 +21,9 @@ MakeEvent = Callable[[int, int], Event]
 class Desk(Protocol):
     """The owner, seen from the crew's side."""
 
-    def submit(self, make: MakeEvent, *, by: str, what: str, about: str) -> "Future[Answer]":
+    def submit(
+        self, make: MakeEvent, *, by: str, what: str, about: str, labels: Labels | None = None
+    ) -> "Future[Answer]":
         """Thread-safe: queue an event made from (mono_ms, wall_ms) at the time it is handled."""
         ...
 
@@ -52,7 +54,13 @@ class Crew:
         return self._put(lambda m, w: events.StopReleased(m, w, by), by, "stop released")
 
     def fire(
-        self, prop: str, key: str, by: str, *, behaviour: str | None = None, hands_clear: bool = False
+        self,
+        prop: str,
+        key: str,
+        by: str,
+        *,
+        behaviour: str | None = None,
+        hands_clear: bool = False,
     ) -> "Future[Answer]":
         """Answer holds the one decision. The key makes a repeated request change nothing."""
         view = self._prop(prop)
@@ -127,10 +135,14 @@ class Crew:
             lambda m, w: events.DoorsSet(m, w, state, extend_ms, by), by, "doors", state
         )
 
-    def change_show(self, show: Show, version: int, by: str) -> "Future[Answer]":
+    def change_show(self, show: Show, version: int, by: str, labels: Labels) -> "Future[Answer]":
         """All or nothing: the show is prepared and valid already, ids keep their state."""
-        return self._put(
-            lambda m, w: events.ShowChanged(m, w, show, version, by), by, "show", str(version)
+        return self._desk.submit(
+            lambda m, w: events.ShowChanged(m, w, show, version, by),
+            by=by,
+            what="show",
+            about=str(version),
+            labels=labels,
         )
 
     def _prop(self, prop: str) -> PropView:

@@ -4,11 +4,11 @@ Every method here is called from the owner's thread unless it says otherwise, an
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import NamedTuple, Protocol
 
 from haunt.core.decisions import Decision, SendCue
-from haunt.core.events import Event
+from haunt.core.events import Event, Motion
 
 
 class Receipt(NamedTuple):
@@ -118,7 +118,10 @@ class Record:
     alert: AlertRow | None = None
     snapshot: dict[str, object] | None = None
     show_version: int = 0
-    extra: dict[str, object] = field(default_factory=dict)
+
+    @property
+    def has_motion(self) -> bool:
+        return type(self.event) is Motion
 
 
 class JournalCounts(NamedTuple):

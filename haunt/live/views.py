@@ -104,6 +104,15 @@ class Counters:
 
 
 @dataclass(frozen=True, slots=True)
+class Labels:
+    """What only people need of the show file: names and places."""
+
+    show_name: str = ""
+    sensors: dict[str, str] = field(default_factory=dict)
+    places: dict[str, tuple[float | None, float | None, str]] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
 class NightView:
     """The whole night at one instant (`at_ms` wall). `seq` counts up with every change."""
 

@@ -55,7 +55,9 @@ class Stage:
         self.effects.clear()
 
     def do(self, kind: type[events.Event], *args: Any, **more: Any) -> list[Decision]:
-        return self._take(self.arbiter.handle(kind(self.now, self.now + self.offset, *args, **more)))
+        return self._take(
+            self.arbiter.handle(kind(self.now, self.now + self.offset, *args, **more))
+        )
 
     def motion(self, name: str = "pir", age_ms: int = 0, seq: int | None = None) -> list[Decision]:
         spec = self.arbiter.night.sensors.get(name)

@@ -1,0 +1,82 @@
+"""When a motion may be acknowledged: once its row is committed, or when waiting has become worse.
+
+A receipt that waits longer than half a second is given, and the motion counted "not journalled":
+a slow disk must not silence the sensors. Called by the owner and by the journal's thread; every
+shared change is one dictionary operation.
+"""
+
+from collections.abc import Callable
+
+from haunt.core.decisions import MotionKey
+from haunt.live.ports import Receipt, Record
+
+WAIT_MS = 500
+
+
+class Receipts:
+    def __init__(self, acknowledge: Callable[[Receipt], None]) -> None:
+        self._acknowledge = acknowledge
+        self._due: dict[int, tuple[int, MotionKey, Receipt | None]] = {}
+        self._numbers: dict[MotionKey, int] = {}
+        self._overdue: dict[int, None] = {}
+        self._lost = 0
+
+    @property
+    def not_journalled(self) -> int:
+        return self._lost + len(self._overdue)
+
+    def expect(self, number: int, key: MotionKey, receipt: Receipt | None, mono_ms: int) -> None:
+        """Remember before the record goes to the journal."""
+        self._numbers[key] = number
+        self._due[number] = (mono_ms, key, receipt)
+
+    def again(self, key: MotionKey, receipt: Receipt) -> None:
+        """Redelivered: acknowledge with its first record, or now where that is committed."""
+        number = self._numbers.get(key)
+        waiting = self._due.get(number) if number is not None else None
+        if number is None or waiting is None:
+            self._acknowledge(receipt)
+        else:
+            self._due[number] = (waiting[0], key, receipt)
+
+    def committed(self, records: list[Record]) -> None:
+        for record in records:
+            self._overdue.pop(record.number, None)
+            self._give(record.number)
+
+    def lost(self, records: list[Record]) -> None:
+        for record in records:
+            self._overdue.pop(record.number, None)
+            if record.has_motion:
+                self._lost += 1
+            self._give(record.number)
+
+    def refused(self, number: int) -> None:
+        """The journal would not even queue it."""
+        self._lost += 1
+        self._give(number)
+
+    def expire(self, mono_ms: int) -> bool:
+        """Give what has waited too long. True if anything was."""
+        given = False
+        for number, (since, _key, _receipt) in list(self._due.items()):
+            if mono_ms - since < WAIT_MS:
+                break
+            self._overdue[number] = None
+            given = self._give(number) or given
+        return given
+
+    def next_due_ms(self) -> int | None:
+        for since, _key, _receipt in list(self._due.values())[:1]:
+            return since + WAIT_MS
+        return None
+
+    def _give(self, number: int) -> bool:
+        waiting = self._due.pop(number, None)
+        if waiting is None:
+            return False
+        _since, key, receipt = waiting
+        self._numbers.pop(key, None)
+        if receipt is not None:
+            self._acknowledge(receipt)
+        return True

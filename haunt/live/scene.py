@@ -1,0 +1,201 @@
+"""The night as a page may see it: built by the owner out of its state, then never changed."""
+
+from haunt.core.decisions import Decision
+from haunt.core.night import Night, Prop
+from haunt.core.rules import cooldown_ms, doors_open
+from haunt.live.cues import CueWatch
+from haunt.live.night import RunningNight
+from haunt.live.ports import Journal
+from haunt.live.sentences import sentence
+from haunt.live.views import AlertView, BoardView, Counters, Labels, NightView, PropView, PropWord
+
+STOP_ANSWER_MS = 1000
+LOOK_AHEAD = 12
+
+
+class Scene:
+    """Builds views. `queue_dropped` is read from the owner's queue."""
+
+    def __init__(self, running: RunningNight, journal: Journal, labels: Labels) -> None:
+        self.labels = labels
+        self._running, self._journal = running, journal
+        self._props: dict[str, PropView] = {}
+        self._seq = 0
+
+    def build(self, mono_ms: int, changed: frozenset[str], queue_dropped: int) -> NightView:
+        """Make the changed props anew, take the rest over, and the whole round them."""
+        running, night = self._running, self._running.arbiter.night
+        self._seq += 1
+        offset = night.offset_ms
+        if set(self._props) != set(night.props):
+            changed = frozenset(night.props)
+        self._props = {
+            each: self._prop(night, prop, mono_ms, offset)
+            if each in changed or each not in self._props
+            else self._props[each]
+            for each, prop in night.props.items()
+        }
+        at_ms, what = _next_change(night, mono_ms + offset)
+        piece = night.calendar.piece(mono_ms + offset)
+        by_hand = night.hand_phase if night.hand_phase_until_ms > mono_ms else None
+        return NightView(
+            seq=self._seq,
+            at_ms=mono_ms + offset,
+            show_id=night.show.id,
+            show_name=self.labels.show_name or night.show.id,
+            time_zone=night.show.time_zone,
+            show_version=running.show_version,
+            link_up=running.link_up,
+            stopped=night.stopped,
+            stopped_by=running.stopped_by if night.stopped else "",
+            stopped_since_ms=running.stopped_wall_ms if night.stopped else None,
+            release_at_ms=None if night.release_at_ms is None else night.release_at_ms + offset,
+            epoch=night.epoch,
+            open=doors_open(night),
+            phases=(*piece.phases, *([by_hand] if by_hand else [])),
+            quiet=piece.quiet,
+            walk_test=night.walk_test,
+            next_change_ms=at_ms,
+            next_change=what,
+            stop_unheard=self._deaf(night, mono_ms),
+            broken=running.broken,
+            props=self._props,
+            boards={each: self._board(night, each) for each in night.boards},
+            alerts=tuple(AlertView(k, ms, text) for k, (ms, text) in running.alerts.items()),
+            counters=self._counters(queue_dropped),
+        )
+
+    def _deaf(self, night: Night, mono_ms: int) -> tuple[str, ...]:
+        told = self._running.stop_told_ms
+        if not night.stopped or told is None or mono_ms - told < STOP_ANSWER_MS:
+            return ()
+        return self._running.boards.deaf(night)
+
+    def _prop(self, night: Night, prop: Prop, mono_ms: int, offset: int) -> PropView:
+        spec, board = prop.spec, prop.board
+        notes = self._running.boards.of(spec.board)
+        tally = self._running.tally.props.get(spec.id)
+        last = tally.last if tally is not None else None
+        word, until = _word(night, prop, mono_ms)
+        x_m, y_m, place = self.labels.places.get(spec.id, (None, None, ""))
+        return PropView(
+            id=spec.id,
+            name=spec.name,
+            board=spec.board,
+            word=word,
+            until_ms=None if until is None else until + offset,
+            behaviour=prop.play.behaviour.id if prop.play is not None else None,
+            behaviours=tuple(each.id for each in spec.behaviours),
+            charge_percent=board.charge_percent
+            if board.charge_percent is not None
+            else notes.charge_percent,
+            battery_mv=notes.battery_mv,
+            rssi=notes.rssi,
+            here=board.here,
+            last_heard_ms=notes.heard_wall_ms,
+            last_motion_ms=tally.last_motion_wall_ms if tally is not None else None,
+            last_decision=last,
+            sentence=self._sentence(last),
+            fired=tally.fired if tally is not None else 0,
+            refused=tally.refused if tally is not None else 0,
+            lapsed=tally.lapsed if tally is not None else 0,
+            cooldown_ms=spec.cooldown_ms,
+            arm_by_hand=spec.arm_by_hand,
+            held_by=prop.locked_by or prop.held_by or None,
+            unconfirmed=spec.id in _unconfirmed(self._running.cues),
+            x_m=x_m,
+            y_m=y_m,
+            place=place,
+        )
+
+    def _sentence(self, decision: Decision | None) -> str:
+        return sentence(decision._asdict(), self.labels.sensors) if decision is not None else ""
+
+    def _board(self, night: Night, board: str) -> BoardView:
+        notes, known = self._running.boards.of(board), night.boards[board]
+        counted = self._running.boards.journalled.get((board, notes.boot))
+        return BoardView(
+            id=board,
+            here=known.here,
+            stopped=notes.stopped,
+            epoch=notes.epoch,
+            last_heard_ms=notes.heard_wall_ms,
+            fw=notes.fw,
+            reset=notes.reset,
+            up_ms=notes.up_ms,
+            battery_mv=notes.battery_mv,
+            charge_percent=known.charge_percent,
+            rssi=notes.rssi,
+            counted=notes.counted,
+            journalled=counted,
+            props=tuple(prop.spec.id for prop in known.props),
+        )
+
+    def _counters(self, queue_dropped: int) -> Counters:
+        running, tally, night = self._running, self._running.tally, self._running.arbiter.night
+        counts = self._journal.counts()
+        return Counters(
+            motions=tally.motions,
+            duplicates=tally.duplicates,
+            malformed=sum(tally.malformed.values()),
+            malformed_by_kind=tuple(sorted(tally.malformed.items())),
+            last_malformed=tally.last_malformed,
+            unknown_ids=tally.unknown_ids,
+            queue_dropped=queue_dropped + tally.dropped,
+            not_journalled=running.receipts.not_journalled,
+            journal_backlog=counts.backlog,
+            journal_failing=counts.failing,
+            late_wills=running.boards.presence.late_wills,
+            odd_reports=night.odd_reports,
+            fired=night.fired,
+            refused=night.refused,
+            lapsed=night.lapsed,
+        )
+
+
+def _unconfirmed(cues: CueWatch) -> dict[str, str]:
+    return cues.unconfirmed
+
+
+def _word(  # noqa: PLR0911 - one return a word
+    night: Night, prop: Prop, mono_ms: int
+) -> tuple[PropWord, int | None]:
+    """Return the most pressing word and the steady instant at which it is expected to end."""
+    if not prop.board.here:
+        return PropWord.LOST, None
+    if prop.locked_by:
+        return PropWord.LOCKED_OUT, None
+    if prop.out_of_service or prop.retired:
+        return PropWord.OUT_OF_SERVICE, None
+    if night.stopped:
+        return PropWord.STOPPED, night.release_at_ms
+    if prop.held and (prop.held_until_ms is None or prop.held_until_ms > mono_ms):
+        return PropWord.HELD, prop.held_until_ms
+    if prop.play is not None:
+        return PropWord.PLAYING, prop.play.started_ms + prop.play.behaviour.duration_ms
+    if prop.waiting is not None:
+        return PropWord.WAITING, prop.waiting.wake_ms
+    if prop.last_end_ms is not None and prop.last_end_ms + cooldown_ms(night, prop) > mono_ms:
+        return PropWord.REST, prop.last_end_ms + cooldown_ms(night, prop)
+    if not doors_open(night):
+        return PropWord.CLOSED, None
+    return PropWord.READY, None
+
+
+def _next_change(night: Night, wall_ms: int) -> tuple[int | None, str]:
+    """Return the next instant at which opening, phase or quiet hours change, and to what."""
+    here = night.calendar.piece(wall_ms)
+    for _ in range(LOOK_AHEAD):
+        there = night.calendar.piece(here.until_ms)
+        if here.open != there.open:
+            return here.until_ms, "opens" if there.open else "closes"
+        if here.entrance_open != there.entrance_open:
+            return here.until_ms, "last group" if not there.entrance_open else "opens"
+        if here.quiet != there.quiet or here.quiet_dba != there.quiet_dba:
+            return here.until_ms, "quiet hours" if there.quiet else "quiet hours end"
+        if here.phases != there.phases:
+            return here.until_ms, ", ".join(there.phases) or "no phase"
+        if here.until_ms - wall_ms > 86_400_000:
+            break
+        here = there
+    return None, ""
