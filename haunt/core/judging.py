@@ -20,6 +20,9 @@ from haunt.core.rules import (
 from haunt.core.show import Behaviour
 
 
+Behaviours = tuple[Behaviour, ...]
+
+
 def settle(night: Night) -> None:
     """Judge all that is due at this instant, in the one order, until nothing is left to look at.
 
@@ -55,7 +58,7 @@ def judge(night: Night, item: Item) -> None:
     if item.source is Source.MOTION:
         deadline += max([each.patience_ms for each in allowed])
         if now > item.due_ms:  # a startle that comes late hits nobody
-            allowed = [each for each in allowed if item.due_ms + each.patience_ms >= now]
+            allowed = tuple(b for b in allowed if item.due_ms + b.patience_ms >= now)
     rule_, clears_ms, fit = _what_bars(night, prop, item, allowed)
     if rule_ is not None:
         return _barred(night, item, rule_, clears_ms, deadline)
@@ -64,39 +67,43 @@ def judge(night: Night, item: Item) -> None:
     return _fire(night, prop, item, fit)
 
 
-def _allowed(
-    night: Night, prop: Prop, item: Item
-) -> tuple[list[Behaviour] | tuple[Behaviour, ...], Rule | None]:
+def _allowed(night: Night, prop: Prop, item: Item) -> tuple[Behaviours, Rule | None]:
     """Return the behaviours that no never rule bars, or the rule that left none."""
-    behaviours: list[Behaviour] | tuple[Behaviour, ...] = prop.spec.behaviours
-    if item.behaviour is not None:
-        behaviours = [each for each in behaviours if each.id == item.behaviour]
-    now = night.now_ms
-    piece = night.piece()
-    if (
-        piece.plain
+    now, piece = night.now_ms, night.piece()
+    steady = (
+        item.behaviour is None
+        and night.doors == "timetable"
         and night.hand_phase_until_ms <= now
         and now + night.offset_ms + prop.longest_ms < piece.until_ms
-    ):
-        return behaviours, None
+    )
+    if steady and prop.allowed_in is piece:
+        return prop.allowed, None
+    allowed, rule = _without_never(night, prop, item)
+    if steady and rule is None and item.source is not Source.HAND:
+        prop.allowed, prop.allowed_in = allowed, piece
+    return allowed, rule
+
+
+def _without_never(night: Night, prop: Prop, item: Item) -> tuple[Behaviours, Rule | None]:
+    now = night.now_ms
+    behaviours = prop.spec.behaviours
+    if item.behaviour is not None:
+        behaviours = tuple(each for each in behaviours if each.id == item.behaviour)
     if item.source is not Source.HAND:
-        behaviours = [b for b in behaviours if not plays_past_closing(night, prop, b, now)]
+        behaviours = tuple(b for b in behaviours if not plays_past_closing(night, prop, b, now))
         if not behaviours:
             return behaviours, CLOSED_AT_END
     for rule in NARROWING_NEVER:
         test = rule.behaviour_test
-        behaviours = [each for each in behaviours if not test(night, prop, each, now)]  # type: ignore[misc]
+        behaviours = tuple(b for b in behaviours if not test(night, prop, b, now))  # type: ignore[misc]
         if not behaviours:
             return behaviours, rule
     return behaviours, None
 
 
 def _what_bars(
-    night: Night,
-    prop: Prop,
-    item: Item,
-    allowed: list[Behaviour] | tuple[Behaviour, ...],
-) -> tuple[Rule | None, int, list[Behaviour] | tuple[Behaviour, ...]]:
+    night: Night, prop: Prop, item: Item, allowed: Behaviours
+) -> tuple[Rule | None, int, Behaviours]:
     """Return the clears rule that clears last with its instant, and the behaviours that fit now."""
     worst: Rule | None = None
     worst_ms = PASSES
@@ -107,35 +114,53 @@ def _what_bars(
         clears_ms = rule.prop_test(night, prop, item)  # type: ignore[misc]
         if clears_ms > worst_ms:
             worst, worst_ms = rule, clears_ms
-    if prop.draws or prop.voice_neighbours or prop.spec.duty_permille is not None:
-        fit, narrowest = _fitting(night, prop, allowed, night.now_ms)
-        if narrowest is None:
-            return worst, worst_ms, fit
-        clears_ms = _room_at(night, prop, allowed)
-        ties = worst is not None and clears_ms == worst_ms and narrowest.order < worst.order
-        if clears_ms > worst_ms or ties:
-            worst, worst_ms = narrowest, clears_ms
+    if not prop.narrows or not _tight(prop):
+        return worst, worst_ms, allowed
+    fit, narrowest = _fitting(night, prop, allowed, night.now_ms)
+    if narrowest is None:
         return worst, worst_ms, fit
-    return worst, worst_ms, allowed
+    clears_ms = _room_at(night, prop, allowed)
+    ties = worst is not None and clears_ms == worst_ms and narrowest.order < worst.order
+    if clears_ms > worst_ms or ties:
+        worst, worst_ms = narrowest, clears_ms
+    return worst, worst_ms, fit
+
+
+def _tight(prop: Prop) -> bool:
+    """Might any behaviour not fit? Most motions meet no limit, and need no look one by one."""
+    for load, amount in prop.peaks:
+        if load.total + amount > load.spec.limit:
+            return True
+    for other in prop.voice_neighbours:
+        if other.play is not None:
+            return True
+    share = prop.spec.duty_permille
+    if share is None:
+        return False
+    return prop.on_total_ms + prop.longest_ms > share * plays.DUTY_WINDOW_MS // 1000
 
 
 def _fitting(
-    night: Night,
-    prop: Prop,
-    allowed: list[Behaviour] | tuple[Behaviour, ...],
-    at_ms: int,
-) -> tuple[list[Behaviour] | tuple[Behaviour, ...], Rule | None]:
-    """Narrow in table order to what fits at an instant; the rule that leaves none is named."""
-    fit = allowed
-    for rule in NARROWING_CLEARS:
-        test = rule.behaviour_test
-        fit = [each for each in fit if not test(night, prop, each, at_ms)]  # type: ignore[misc]
-        if not fit:
-            return fit, rule
-    return fit, None
+    night: Night, prop: Prop, allowed: Behaviours, at_ms: int
+) -> tuple[Behaviours, Rule | None]:
+    """Narrow to what fits at an instant; name the rule that leaves none, in table order.
+
+    A behaviour falls to the first rule that bars it, so the set is emptied by the last of those.
+    """
+    fit: list[Behaviour] = []
+    last: Rule | None = None
+    for behaviour in allowed:
+        for rule in NARROWING_CLEARS:
+            if rule.behaviour_test(night, prop, behaviour, at_ms):  # type: ignore[misc]
+                if last is None or rule.order > last.order:
+                    last = rule
+                break
+        else:
+            fit.append(behaviour)
+    return (tuple(fit), None) if fit else ((), last)
 
 
-def _room_at(night: Night, prop: Prop, allowed: list[Behaviour] | tuple[Behaviour, ...]) -> int:
+def _room_at(night: Night, prop: Prop, allowed: Behaviours) -> int:
     """Return the first instant at which one behaviour would fit if nothing else started."""
     now = night.now_ms
     ends: set[int] = set()
@@ -157,13 +182,15 @@ def _duty_instants(prop: Prop, behaviour: Behaviour) -> list[int]:
     if prop.spec.duty_permille is None or not behaviour.motor_on_ms:
         return []
     budget = prop.spec.duty_permille * plays.DUTY_WINDOW_MS // 1000
-    excess = sum(until - began for began, until in prop.on_times) + behaviour.motor_on_ms - budget
+    excess = prop.on_total_ms + behaviour.motor_on_ms - budget
     found = []
     for began, until in prop.on_times:
         if 0 < excess <= until - began:
             left = began + excess + plays.DUTY_WINDOW_MS - behaviour.duration_ms
             found.append(left)
         excess -= until - began
+        if excess <= 0:
+            break
     return found
 
 
@@ -195,10 +222,8 @@ def _has_left(item: Item, now: int) -> bool:
     return now - sensor.last_seen_ms > delay + sensor.spec.fresh_ms
 
 
-def _fire(
-    night: Night, prop: Prop, item: Item, fit: list[Behaviour] | tuple[Behaviour, ...]
-) -> None:
-    behaviour = plays.choose(night, prop, item, list(fit)) if len(fit) > 1 else fit[0]
+def _fire(night: Night, prop: Prop, item: Item, fit: Behaviours) -> None:
+    behaviour = plays.choose(night, prop, item, fit) if len(fit) > 1 else fit[0]
     night.decide(item, Outcome.FIRED, None, None, behaviour.id)
     plays.start(night, prop, item, behaviour)
     night.relook_around(prop)

@@ -4,7 +4,6 @@ One mutable, slotted value; nothing here decides anything. `Memory` classes are 
 keeps; what is wired on top follows from the show.
 """
 
-from collections.abc import Callable
 from dataclasses import dataclass, field
 from heapq import heappush
 
@@ -12,7 +11,7 @@ from haunt.core.calendar import Calendar, Piece, Sunset, no_sunset
 from haunt.core.clockwork import Timetable
 from haunt.core.decisions import Decision, Effect, MotionKey, Outcome, Source
 from haunt.core.seen import SeqWindow
-from haunt.core.show import Behaviour, BoardSpec, LoadSpec, PropSpec, SensorSpec, Show
+from haunt.core.show import Behaviour, BoardSpec, Link, LoadSpec, PropSpec, SensorSpec, Show
 
 SEEN_BOOTS_MAX = 8
 STRANGERS_MAX = 64
@@ -64,6 +63,8 @@ class PropMemory:
     claim_until_ms: int = 0
     starts_ms: list[int] = field(default_factory=list)
     on_times: list[tuple[int, int]] = field(default_factory=list)
+    on_total_ms: int = 0
+    spread_ms: int = 0
     held: bool = False
     held_until_ms: int | None = None
     held_by: str = ""
@@ -84,9 +85,12 @@ class Prop(PropMemory):
     voice_neighbours: "tuple[Prop, ...]" = ()
     affected: "frozenset[str]" = frozenset()
     feeders: "tuple[Sensor, ...]" = ()
-    draws: bool = False
+    peaks: "tuple[tuple[Load, int], ...]" = ()
+    narrows: bool = False
     longest_ms: int = 0
     patience_ms: int = 0
+    allowed: tuple[Behaviour, ...] = ()
+    allowed_in: Piece | None = None
 
 
 @dataclass(slots=True)
@@ -273,11 +277,9 @@ class Night(NightMemory):
 def wire(
     show: Show,
     sunset: Sunset = no_sunset,
-    calendar_of: Callable[[Show, Sunset], Calendar] | None = None,
 ) -> Night:
     """Build a night from a show, with empty memory."""
-    make = calendar_of or (lambda s, f: Calendar(s.calendar, s.time_zone, f))
-    night = Night(show=show, calendar=make(show, sunset))
+    night = Night(show=show, calendar=Calendar(show.calendar, show.time_zone, sunset))
     night.boards = {spec.id: Board(spec=spec) for spec in show.boards}
     night.loads = [Load(spec) for spec in show.loads]
     night.timetable = {row.row: row for row in show.timetable}
@@ -286,7 +288,6 @@ def wire(
             spec=spec,
             board=night.boards[spec.board],
             order=order,
-            draws=any(behaviour.draws for behaviour in spec.behaviours),
             longest_ms=max((b.duration_ms for b in spec.behaviours), default=0),
             patience_ms=max((b.patience_ms for b in spec.behaviours), default=0),
         )
@@ -297,34 +298,48 @@ def wire(
 
 
 def _join(night: Night) -> None:
+    """Replace ids by the things they name, and group what shares a board, a sensor, a load."""
+    on_board: dict[str, list[Prop]] = {}
+    feeding: dict[str, list[Sensor]] = {}
+    sharing: dict[int, set[str]] = {}
     for sensor in night.sensors.values():
         sensor.sees = tuple(night.props[each] for each in sensor.spec.sees)
-        sensor.links = tuple(
-            (
-                night.props[link.prop],
-                link.delay_ms,
-                night.sensors[link.after] if link.after is not None else None,
-                link.within_ms,
-            )
-            for link in sensor.spec.links
-        )
-    for board in night.boards.values():
-        board.props = tuple(p for p in night.props.values() if p.board is board)
-        board.sensors = tuple(s for s in night.sensors.values() if s.board is board)
-    sharing: dict[int, set[str]] = {}
-    for prop in night.props.values():
+        sensor.links = tuple(_link(night, link) for link in sensor.spec.links)
+        for name in {link.prop for link in sensor.spec.links}:
+            feeding.setdefault(name, []).append(sensor)
+    for name, prop in night.props.items():
+        on_board.setdefault(prop.spec.board, []).append(prop)
         for index in _load_indices(prop):
-            sharing.setdefault(index, set()).add(prop.spec.id)
-    for prop in night.props.values():
+            sharing.setdefault(index, set()).add(name)
+    for name, prop in night.props.items():
         prop.neighbours = tuple(night.props[each] for each in prop.spec.neighbours)
         prop.voice_neighbours = tuple(night.props[each] for each in prop.spec.voice_neighbours)
-        prop.feeders = tuple(
-            s for s in night.sensors.values() if any(p is prop for p, *_ in s.links)
+        prop.feeders = tuple(feeding.get(name, ()))
+        prop.peaks = _peaks(night, prop)
+        prop.narrows = bool(
+            prop.voice_neighbours or prop.spec.duty_permille is not None or prop.peaks
         )
         affected = {*prop.spec.neighbours, *prop.spec.voice_neighbours}
         for index in _load_indices(prop):
             affected |= sharing[index]
-        prop.affected = frozenset(affected - {prop.spec.id})
+        prop.affected = frozenset(affected - {name})
+    for name, board in night.boards.items():
+        board.props = tuple(on_board.get(name, ()))
+        board.sensors = tuple(s for s in night.sensors.values() if s.board is board)
+
+
+def _link(night: Night, link: Link) -> "tuple[Prop, int, Sensor | None, int]":
+    after = night.sensors[link.after] if link.after is not None else None
+    return night.props[link.prop], link.delay_ms, after, link.within_ms
+
+
+def _peaks(night: Night, prop: Prop) -> tuple[tuple[Load, int], ...]:
+    """Return the most that any behaviour draws of each load."""
+    most: dict[int, int] = {}
+    for behaviour in prop.spec.behaviours:
+        for index, amount in behaviour.draws:
+            most[index] = max(most.get(index, 0), amount)
+    return tuple((night.loads[index], amount) for index, amount in most.items())
 
 
 def _load_indices(prop: Prop) -> set[int]:

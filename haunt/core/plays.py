@@ -1,5 +1,7 @@
 """Starts and ends of behaviours: the sums that they change, and nothing else."""
 
+from bisect import bisect_right
+
 from haunt.core.decisions import SendCue
 from haunt.core.dice import draw
 from haunt.core.night import Item, Night, Play, Prop
@@ -9,11 +11,11 @@ HOUR_MS = 3_600_000
 DUTY_WINDOW_MS = 600_000
 
 
-def choose(night: Night, prop: Prop, item: Item, allowed: list[Behaviour]) -> Behaviour:
+def choose(night: Night, prop: Prop, item: Item, allowed: tuple[Behaviour, ...]) -> Behaviour:
     """Draw by weight, never the same twice in a row where there is another."""
     if len(allowed) == 1:
         return allowed[0]
-    pool = [each for each in allowed if each.id != prop.last_behaviour] or allowed
+    pool = [each for each in allowed if each.id != prop.last_behaviour] or list(allowed)
     total = sum(each.weight for each in pool)
     if total <= 0:
         return pool[draw(night.show.seed, item.cue, len(pool))]
@@ -56,11 +58,24 @@ def start(night: Night, prop: Prop, item: Item, behaviour: Behaviour) -> None:
 
 def _note_use(prop: Prop, behaviour: Behaviour, now: int) -> None:
     if prop.spec.hourly_cap is not None:
-        prop.starts_ms = [each for each in prop.starts_ms if each > now - HOUR_MS]
+        del prop.starts_ms[: bisect_right(prop.starts_ms, now - HOUR_MS)]
         prop.starts_ms.append(now)
     if prop.spec.duty_permille is not None and behaviour.motor_on_ms:
-        recent = [each for each in prop.on_times if each[1] > now - DUTY_WINDOW_MS]
-        prop.on_times = [*recent, (now, now + behaviour.motor_on_ms)]
+        while prop.on_times and prop.on_times[0][1] <= now - DUTY_WINDOW_MS:
+            began, until = prop.on_times.pop(0)
+            prop.on_total_ms -= until - began
+        prop.on_times.append((now, now + behaviour.motor_on_ms))
+        prop.on_total_ms += behaviour.motor_on_ms
+
+
+def on_time_since(prop: Prop, since_ms: int) -> int:
+    """Sum of motor on-time from an instant on, in ms, planned on-time of a play included."""
+    total = prop.on_total_ms
+    for began, until in prop.on_times:
+        if began >= since_ms:
+            break
+        total -= min(until, since_ms) - began
+    return total
 
 
 def _line(night: Night, behaviour: Behaviour, cue: str) -> str | None:
@@ -77,7 +92,10 @@ def end(night: Night, prop: Prop, at_ms: int) -> None:
     prop.last_end_ms = max(at_ms, play.started_ms)
     if prop.on_times and prop.on_times[-1][0] == play.started_ms:
         began, until = prop.on_times[-1]
-        prop.on_times[-1] = (began, max(began, min(until, at_ms)))
+        stopped = max(began, min(until, at_ms))
+        prop.on_times[-1] = (began, stopped)
+        prop.on_total_ms -= until - stopped
+    spread(prop)
     night.relook_around(prop)
 
 
@@ -90,8 +108,43 @@ def undo(night: Night, prop: Prop) -> None:
     if prop.starts_ms and prop.starts_ms[-1] == play.started_ms:
         prop.starts_ms.pop()
     if prop.on_times and prop.on_times[-1][0] == play.started_ms:
-        prop.on_times.pop()
+        began, until = prop.on_times.pop()
+        prop.on_total_ms -= until - began
+    spread(prop)
     night.relook_around(prop)
+
+
+def spread(prop: Prop) -> None:
+    """From half of cap or duty used, stretch the rest so that no prop goes dead for half an hour."""
+    prop.spread_ms = max(_spread_cap(prop), _spread_duty(prop))
+
+
+def _spread_cap(prop: Prop) -> int:
+    """Share what is left of the trailing hour among the starts left in it."""
+    cap, ended = prop.spec.hourly_cap, prop.last_end_ms
+    if not cap or ended is None:
+        return 0
+    first = bisect_right(prop.starts_ms, ended - HOUR_MS)
+    used = len(prop.starts_ms) - first
+    if 2 * used < cap or used >= cap:
+        return 0
+    return (prop.starts_ms[first] + HOUR_MS - ended) // (cap - used)
+
+
+def _spread_duty(prop: Prop) -> int:
+    """Share what is left of the ten minutes among the plays that still fit in them."""
+    permille, ended = prop.spec.duty_permille, prop.last_end_ms
+    if not permille or ended is None or not prop.on_times:
+        return 0
+    since = ended - DUTY_WINDOW_MS
+    used = on_time_since(prop, since)
+    budget = permille * DUTY_WINDOW_MS // 1000
+    shortest = min((b.motor_on_ms for b in prop.spec.behaviours if b.motor_on_ms), default=0)
+    if 2 * used < budget or used >= budget or not shortest:
+        return 0
+    left = (budget - used) // shortest
+    oldest = next((began for began, until in prop.on_times if until > since), ended)
+    return (max(oldest, since) + DUTY_WINDOW_MS - ended) // left if left else 0
 
 
 def _unload(night: Night, prop: Prop) -> Play | None:

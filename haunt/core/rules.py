@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from haunt.core.night import PASSES, Item, Night, Prop, Sensor
-from haunt.core.plays import DUTY_WINDOW_MS, HOUR_MS
+from haunt.core.plays import DUTY_WINDOW_MS, HOUR_MS, on_time_since
 from haunt.core.show import Behaviour
 
 FOR_EVER = 1 << 60
@@ -213,8 +213,10 @@ def hourly_cap(night: Night, prop: Prop, _item: Item) -> int:
         return PASSES
     if cap <= 0:
         return FOR_EVER
-    recent = [each for each in prop.starts_ms if each > night.now_ms - HOUR_MS]
-    return recent[len(recent) - cap] + HOUR_MS if len(recent) >= cap else PASSES
+    starts = prop.starts_ms
+    if len(starts) < cap or starts[-cap] <= night.now_ms - HOUR_MS:
+        return PASSES
+    return starts[-cap] + HOUR_MS
 
 
 def stagger(night: Night, prop: Prop, _item: Item) -> int:
@@ -275,8 +277,7 @@ def duty(_night: Night, prop: Prop, behaviour: Behaviour, at_ms: int) -> bool:
     if prop.spec.duty_permille is None or not behaviour.motor_on_ms:
         return False
     budget = prop.spec.duty_permille * DUTY_WINDOW_MS // 1000
-    since = at_ms + behaviour.duration_ms - DUTY_WINDOW_MS
-    used = sum(max(0, until - max(began, since)) for began, until in prop.on_times)
+    used = on_time_since(prop, at_ms + behaviour.duration_ms - DUTY_WINDOW_MS)
     return used + behaviour.motor_on_ms > budget
 
 
@@ -332,36 +333,7 @@ def cooldown_ms(night: Night, prop: Prop) -> int:
     charge = prop.board.charge_percent
     if spec.stretch_percent is not None and charge is not None and charge < spec.stretch_percent:
         rest = rest * spec.stretch_permille // 1000
-    if spec.hourly_cap is None and spec.duty_permille is None:
-        return rest
-    return max(rest, _spread_cap(prop), _spread_duty(prop))
-
-
-def _spread_cap(prop: Prop) -> int:
-    """From half of the cap used: share what is left of the window among the starts left."""
-    cap, ended = prop.spec.hourly_cap, prop.last_end_ms
-    if not cap or ended is None:
-        return 0
-    recent = [each for each in prop.starts_ms if each > ended - HOUR_MS]
-    if 2 * len(recent) < cap or len(recent) >= cap:
-        return 0
-    return (recent[0] + HOUR_MS - ended) // (cap - len(recent))
-
-
-def _spread_duty(prop: Prop) -> int:
-    """From half of the duty used: share the window among the plays that still fit in it."""
-    permille, ended = prop.spec.duty_permille, prop.last_end_ms
-    if not permille or ended is None:
-        return 0
-    since = ended - DUTY_WINDOW_MS
-    recent = [(max(began, since), until) for began, until in prop.on_times if until > since]
-    used = sum(until - began for began, until in recent)
-    budget = permille * DUTY_WINDOW_MS // 1000
-    if not recent or 2 * used < budget or used >= budget:
-        return 0
-    shortest = min((b.motor_on_ms for b in prop.spec.behaviours if b.motor_on_ms), default=0)
-    left = (budget - used) // shortest if shortest else 0
-    return (recent[0][0] + DUTY_WINDOW_MS - ended) // left if left else 0
+    return max(rest, prop.spread_ms)
 
 
 def _number(*rules: Rule) -> tuple[Rule, ...]:

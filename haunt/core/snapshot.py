@@ -19,6 +19,7 @@ from haunt.core.night import (
     SensorMemory,
     wire,
 )
+from haunt.core.plays import spread
 from haunt.core.seen import SeqWindow
 from haunt.core.show import Behaviour, Show
 
@@ -102,6 +103,7 @@ def _dump_prop(prop: Prop) -> Plain:
 def _fill_prop(night: Night, prop: Prop, kept: Plain) -> None:
     _fill(prop, kept, PropMemory)
     prop.on_times = [(began, until) for began, until in kept["on_times"]]
+    spread(prop)
     have = kept.get("play")
     if have is None:
         return
