@@ -17,7 +17,7 @@ from pydantic import (
     ValidationError,
 )
 from pydantic.json_schema import JsonSchemaValue
-from pydantic_core import CoreSchema, PydanticCustomError, core_schema
+from pydantic_core import CoreSchema, core_schema
 
 from haunt.wire.errors import PAYLOAD_BYTES_MAX, BoardSpokeNonsense, WeSpokeTooLong
 from haunt.wire.forms import (
@@ -28,7 +28,7 @@ from haunt.wire.forms import (
     LINE_PATTERN,
 )
 from haunt.wire.topics import Kind
-from haunt.wire.words import clipped, words_of
+from haunt.wire.words import clipped, refusal, words_of
 
 INTEGER_MAX: Final = 2**53 - 1  # what every JSON reader keeps exactly
 
@@ -62,7 +62,7 @@ class _OrLeftOut:
 
 def _not_null(value: object) -> object:
     if value is None:
-        raise PydanticCustomError("null", "no value: leave the key out")
+        raise refusal("no value: leave the key out")
     return value
 
 
@@ -115,8 +115,10 @@ class Motion(_Payload):
 
 
 class Health(_Payload):
-    """Counters are since boot: `bad` payloads refused by the board, messages `dropped` by its
-    full outbox; `active` is how long each sensor has been high."""
+    """Counters since boot, and in `active` how long each sensor has been high.
+
+    `bad` counts payloads the board refused, `dropped` messages its full outbox let go.
+    """
 
     boot: Boot
     up_ms: Count
@@ -239,7 +241,9 @@ def _why(fault: ValidationError) -> str:
     said = []
     for error in errors[:_FAULTS_SHOWN_MAX]:
         words = words_of(error)
-        key = ".".join(clipped(part) for part in error["loc"] if part not in _TAGS)
+        key = ".".join(
+            clipped(ascii(part).strip("'\"")) for part in error["loc"] if part not in _TAGS
+        )
         said.append(f"{key or 'payload'} {words.what}; allowed: {words.allowed}")
     if len(errors) > _FAULTS_SHOWN_MAX:
         said.append(f"and {len(errors) - _FAULTS_SHOWN_MAX} more")

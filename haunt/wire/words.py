@@ -5,7 +5,7 @@ One table for payloads and for the show file; never repeats more than a few char
 
 from typing import Final, NamedTuple
 
-from pydantic_core import ErrorDetails
+from pydantic_core import ErrorDetails, PydanticCustomError
 
 from haunt.wire.forms import PATTERN_ALLOWED
 
@@ -23,8 +23,6 @@ _ALLOWED: Final[dict[str, str]] = {
     "float_type": "a number",
     "string_type": "text in quotes",
     "bool_type": "true or false",
-    "dict_type": "an object",
-    "model_type": "an object",
     "list_type": "a list",
     "tuple_type": "a list",
     "finite_number": "a finite number",
@@ -42,29 +40,38 @@ _ALLOWED: Final[dict[str, str]] = {
 }
 
 
-def words_of(error: ErrorDetails) -> Words:
+def words_of(error: ErrorDetails, table: str = "an object") -> Words:
+    """Say it plainly; `table` is the format's own word for a value with keys."""
     ctx = error.get("ctx", {})
+    is_given = f"is {shown(error['input'], table)}"
     match error["type"]:
         case "missing":
             return Words("is missing", "it must be given")
         case "json_invalid":
             return Words(f"is not JSON ({ctx['error']})", "one JSON object")
         case "string_pattern_mismatch":
-            return Words(f"is {shown(error['input'])}", PATTERN_ALLOWED[ctx["pattern"]])
+            return Words(is_given, PATTERN_ALLOWED[ctx["pattern"]])
+        case "dict_type" | "model_type":
+            return Words(is_given, table)
         case kind if kind in _ALLOWED:
-            return Words(f"is {shown(error['input'])}", _ALLOWED[kind].format_map(ctx))
+            return Words(is_given, _ALLOWED[kind].format_map(ctx))
         case _:
-            return Words(f"is {shown(error['input'])}", error["msg"])
+            return Words(is_given, error["msg"])
 
 
-def shown(value: object) -> str:
+def refusal(allowed: str) -> PydanticCustomError:
+    """For a validator of our own: the message is what is allowed."""
+    return PydanticCustomError("refused", "{allowed}", {"allowed": allowed})
+
+
+def shown(value: object, table: str = "an object") -> str:
     """A short form of what was given, safe to print."""
     if isinstance(value, bool):
         return "true" if value else "false"
     if value is None:
         return "null"
     if isinstance(value, dict):
-        return "an object"
+        return table
     if isinstance(value, list | tuple):
         return f"a list of {len(value)}"
     if isinstance(value, int) and not -(10**20) < value < 10**20:

@@ -1,0 +1,120 @@
+"""Flags, then `HAUNT_*` variables, then `<data>/haunt.toml`, as one frozen value."""
+
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from difflib import get_close_matches
+from ipaddress import ip_address
+from pathlib import Path
+
+SETTINGS = {
+    "listen": "127.0.0.1:8080",
+    "mqtt": "127.0.0.1:1883",
+    "broker": "auto",
+    "database": "",
+    "show": "",
+}
+"""Every setting that flags, environment and file know, with its default. `data` comes first."""
+
+
+class SettingRefused(Exception):  # noqa: N818 - the word says what happened
+    """A setting is wrong: which, where it was given, what is allowed."""
+
+
+@dataclass(frozen=True, slots=True)
+class Config:
+    """`mqtt_*` is the kept broker's listener; port 0 takes a free one. `origin` says who set it."""
+
+    data: Path
+    listen_host: str
+    listen_port: int
+    mqtt_host: str
+    mqtt_port: int
+    broker: str
+    database: str
+    show: Path | None
+    insecure_lan: bool = False
+    origin: tuple[tuple[str, str], ...] = ()
+
+
+def read_config(
+    data: Path,
+    flags: Mapping[str, str | None],
+    environment: Mapping[str, str],
+    *,
+    insecure_lan: bool = False,
+) -> Config:
+    """Raises SettingRefused."""
+    values, origin = dict(SETTINGS), dict.fromkeys(SETTINGS, "default")
+    layers = (
+        (str(data / "haunt.toml"), _from_file(data / "haunt.toml")),
+        ("environment", {key: environment.get(f"HAUNT_{key.upper()}") for key in SETTINGS}),
+        ("flag", dict(flags)),
+    )
+    for name, layer in layers:
+        for key, value in layer.items():
+            if value is not None:
+                values[key], origin[key] = value, name
+    host, port = _address("listen", values["listen"], origin)
+    mqtt_host, mqtt_port = _address("mqtt", values["mqtt"], origin)
+    if not is_loopback(host) and not insecure_lan:
+        raise SettingRefused(
+            f"listen {host}: without sign-in the pages are for this machine only. Allowed: "
+            "127.0.0.1, ::1, localhost; or --insecure-lan, which lets everyone on the network "
+            "stop, hold and fire"
+        )
+    return Config(
+        data=data,
+        listen_host=host,
+        listen_port=port,
+        mqtt_host=mqtt_host,
+        mqtt_port=mqtt_port,
+        broker=_broker(values["broker"]),
+        database=values["database"],
+        show=Path(values["show"]) if values["show"] else None,
+        insecure_lan=insecure_lan,
+        origin=tuple(origin.items()),
+    )
+
+
+def is_loopback(host: str) -> bool:
+    if host == "localhost":
+        return True
+    try:
+        return ip_address(host).is_loopback
+    except ValueError:
+        return False
+
+
+def _from_file(path: Path) -> dict[str, str]:
+    if not path.exists():
+        return {}
+    try:
+        found = tomllib.loads(path.read_text(encoding="utf-8"))
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as fault:
+        raise SettingRefused(f"{path}: {fault}") from fault
+    for key, value in found.items():
+        if key not in SETTINGS:
+            near = get_close_matches(key, SETTINGS, n=1)
+            also = f"; did you mean {near[0]}?" if near else ""
+            raise SettingRefused(
+                f"{path}: unknown setting {key!r}{also} Known: {', '.join(SETTINGS)}"
+            )
+        if not isinstance(value, str):
+            raise SettingRefused(f"{path}: {key} is text in quotes")
+    return found
+
+
+def _address(key: str, text: str, origin: Mapping[str, str]) -> tuple[str, int]:
+    host, colon, port = text.rpartition(":")
+    if not colon or not port.isdigit() or int(port) > 65_535 or not host:
+        raise SettingRefused(
+            f"{key} {text!r} (from {origin[key]}): allowed is HOST:PORT, such as {SETTINGS[key]}"
+        )
+    return host.strip("[]"), int(port)
+
+
+def _broker(text: str) -> str:
+    if text == "auto" or text.startswith(("mqtt://", "mqtts://")):
+        return text
+    raise SettingRefused(f"broker {text!r}: allowed are auto, mqtt://HOST:PORT, mqtts://HOST:PORT")
