@@ -1,0 +1,155 @@
+"""The tables. Times are UTC ms; `number` is the event that a row came from."""
+
+from sqlalchemy import (
+    BigInteger,
+    Boolean,
+    Column,
+    Index,
+    Integer,
+    MetaData,
+    String,
+    Table,
+    Text,
+    UniqueConstraint,
+)
+
+metadata = MetaData(
+    naming_convention={
+        "ix": "ix_%(table_name)s_%(column_0_N_name)s",
+        "uq": "uq_%(table_name)s_%(column_0_N_name)s",
+        "pk": "pk_%(table_name)s",
+    }
+)
+# SQLite counts up only an INTEGER key; PostgreSQL wants the wide one.
+Id = BigInteger().with_variant(Integer(), "sqlite")
+
+shows = Table(
+    "shows",
+    metadata,
+    Column("version", Id, primary_key=True, autoincrement=True),
+    Column("at_ms", BigInteger, nullable=False),
+    Column("by", String(64), nullable=False),
+    Column("text", Text, nullable=False),
+)
+settings = Table(
+    "settings",
+    metadata,
+    Column("key", String(64), primary_key=True),
+    Column("value", Text, nullable=False),
+)
+events = Table(
+    "events",
+    metadata,
+    Column("number", Id, primary_key=True, autoincrement=False),
+    Column("mono_ms", BigInteger, nullable=False),
+    Column("wall_ms", BigInteger, nullable=False),
+    Column("kind", String(32), nullable=False),
+    Column("body", Text, nullable=False),
+)
+motions = Table(
+    "motions",
+    metadata,
+    Column("id", Id, primary_key=True, autoincrement=True),
+    Column("number", BigInteger, nullable=False),
+    Column("at_ms", BigInteger, nullable=False),
+    Column("board", String(32), nullable=False),
+    Column("sensor", String(32), nullable=False),
+    Column("boot", String(16), nullable=False),
+    Column("seq", BigInteger, nullable=False),
+    Column("age_ms", BigInteger, nullable=False),
+    UniqueConstraint("board", "boot", "seq"),
+    Index(None, "at_ms"),
+)
+decisions = Table(
+    "decisions",
+    metadata,
+    Column("id", Id, primary_key=True, autoincrement=True),
+    Column("number", BigInteger, nullable=False),
+    Column("at_ms", BigInteger, nullable=False),
+    Column("source", String(10), nullable=False),
+    Column("board", String(32)),
+    Column("boot", String(16)),
+    Column("seq", BigInteger),
+    Column("sensor", String(32)),
+    Column("prop", String(32)),
+    Column("outcome", String(8), nullable=False),
+    Column("reason", String(20)),
+    Column("behaviour", String(32)),
+    Column("cue", String(128)),
+    Column("waited_ms", BigInteger, nullable=False),
+    Column("margin", BigInteger),
+    Index(None, "prop", "id"),
+    Index(None, "outcome", "id"),
+    Index(None, "reason", "id"),
+    Index(None, "at_ms"),
+)
+cues = Table(
+    "cues",
+    metadata,
+    Column("id", Id, primary_key=True, autoincrement=True),
+    Column("at_ms", BigInteger, nullable=False),
+    Column("cue", String(128), nullable=False),
+    Column("board", String(32), nullable=False),
+    Column("prop", String(32), nullable=False),
+    Column("behaviour", String(32), nullable=False),
+    Column("epoch", BigInteger, nullable=False),
+    Column("max_ms", BigInteger, nullable=False),
+    Column("line", Text),
+    Index(None, "cue"),
+)
+reports = Table(
+    "reports",
+    metadata,
+    Column("id", Id, primary_key=True, autoincrement=True),
+    Column("at_ms", BigInteger, nullable=False),
+    Column("board", String(32), nullable=False),
+    Column("cue", String(128), nullable=False),
+    Column("boot", String(16), nullable=False),
+    Column("state", String(10), nullable=False),
+    Column("why", String(64), nullable=False),
+    Index(None, "cue"),
+)
+health = Table(
+    "health",
+    metadata,
+    Column("id", Id, primary_key=True, autoincrement=True),
+    Column("at_ms", BigInteger, nullable=False),
+    Column("board", String(32), nullable=False),
+    Column("boot", String(16), nullable=False),
+    Column("up_ms", BigInteger, nullable=False),
+    Column("battery_mv", Integer),
+    Column("charge_percent", Integer),
+    Column("rssi", Integer),
+    Column("reset", String(16), nullable=False),
+    Column("starts", Text, nullable=False),
+    Column("motions", Text, nullable=False),
+    Index(None, "board", "id"),
+)
+alerts = Table(
+    "alerts",
+    metadata,
+    Column("id", Id, primary_key=True, autoincrement=True),
+    Column("at_ms", BigInteger, nullable=False),
+    Column("key", String(128), nullable=False),
+    Column("state", String(8), nullable=False),
+    Column("text", Text, nullable=False),
+)
+actions = Table(
+    "actions",
+    metadata,
+    Column("id", Id, primary_key=True, autoincrement=True),
+    Column("at_ms", BigInteger, nullable=False),
+    Column("by", String(64), nullable=False),
+    Column("what", String(64), nullable=False),
+    Column("about", String(64), nullable=False),
+)
+snapshots = Table(
+    "snapshots",
+    metadata,
+    Column("number", Id, primary_key=True, autoincrement=False),
+    Column("mono_ms", BigInteger, nullable=False),
+    Column("wall_ms", BigInteger, nullable=False),
+    Column("show_version", BigInteger, nullable=False),
+    Column("clean", Boolean, nullable=False),
+    Column("body", Text, nullable=False),
+)
