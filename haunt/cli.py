@@ -26,7 +26,7 @@ DEFAULT_DATA = Path("haunt-data")
 
 
 @app.command()
-def serve(
+def serve(  # noqa: PLR0917 - options are parameters
     data: Data = DEFAULT_DATA,
     listen: Annotated[str | None, typer.Option(help="HOST:PORT of the pages; port 0: any.")] = None,
     mqtt: Annotated[str | None, typer.Option(help="HOST:PORT of the kept broker.")] = None,
@@ -38,7 +38,7 @@ def serve(
     ] = False,
 ) -> None:
     """Run the show: broker, rules, journal, pages."""
-    from haunt.bootstrap import run_server  # noqa: PLC0415 - keeps --help fast
+    from haunt.bootstrap.server import run_server  # noqa: PLC0415 - keeps --help fast
 
     flags = {
         "listen": listen,
@@ -56,7 +56,7 @@ def check(
     file: Annotated[Path, typer.Argument(help="A show file.")], as_json: Json = False
 ) -> None:
     """List every fault of a show file: line, key, what is wrong, what is allowed."""
-    from haunt.bootstrap import check_file  # noqa: PLC0415
+    from haunt.bootstrap.offline import check_file  # noqa: PLC0415
 
     findings = check_file(_readable(file))
     if as_json:
@@ -76,7 +76,7 @@ def import_(
     file: Annotated[Path, typer.Argument(help="A show file.")], data: Data = DEFAULT_DATA
 ) -> None:
     """Keep a show file as the show's newest version (for a server that is not running)."""
-    from haunt.bootstrap import import_file  # noqa: PLC0415
+    from haunt.bootstrap.offline import import_file  # noqa: PLC0415
 
     faults, version = import_file(_config(data, {}), _readable(file))
     if faults:
@@ -89,7 +89,7 @@ def import_(
 @app.command()
 def export(data: Data = DEFAULT_DATA) -> None:
     """Print the show file as it is kept, comments and all."""
-    from haunt.bootstrap import export_file  # noqa: PLC0415
+    from haunt.bootstrap.offline import export_file  # noqa: PLC0415
 
     text = export_file(_config(data, {}))
     if text is None:
@@ -104,7 +104,7 @@ def boards_add(
     as_json: Json = False,
 ) -> None:
     """Make a board's credential. It is shown once."""
-    from haunt.bootstrap import add_board  # noqa: PLC0415
+    from haunt.bootstrap.offline import add_board  # noqa: PLC0415
 
     _credential(add_board(_config(data, {}), board), as_json=as_json)
 
@@ -114,7 +114,7 @@ def boards_rotate(
     board: Annotated[str, typer.Argument()], data: Data = DEFAULT_DATA, as_json: Json = False
 ) -> None:
     """Give a board a new password; the old one stops working."""
-    from haunt.bootstrap import rotate_board  # noqa: PLC0415
+    from haunt.bootstrap.offline import rotate_board  # noqa: PLC0415
 
     _credential(rotate_board(_config(data, {}), board), as_json=as_json)
 
@@ -122,7 +122,7 @@ def boards_rotate(
 @boards.command("revoke")
 def boards_revoke(board: Annotated[str, typer.Argument()], data: Data = DEFAULT_DATA) -> None:
     """Take a board's credential away."""
-    from haunt.bootstrap import revoke_board  # noqa: PLC0415
+    from haunt.bootstrap.offline import revoke_board  # noqa: PLC0415
 
     revoke_board(_config(data, {}), board)
 
@@ -130,7 +130,7 @@ def boards_revoke(board: Annotated[str, typer.Argument()], data: Data = DEFAULT_
 @boards.command("list")
 def boards_list(data: Data = DEFAULT_DATA, as_json: Json = False) -> None:
     """Name the boards that have a credential."""
-    from haunt.bootstrap import list_boards  # noqa: PLC0415
+    from haunt.bootstrap.offline import list_boards  # noqa: PLC0415
 
     names = list_boards(_config(data, {}))
     typer.echo(json.dumps(names) if as_json else "\n".join(names))

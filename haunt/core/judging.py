@@ -19,7 +19,6 @@ from haunt.core.rules import (
 )
 from haunt.core.show import Behaviour
 
-
 Behaviours = tuple[Behaviour, ...]
 
 
@@ -127,7 +126,7 @@ def _what_bars(
 
 
 def _tight(prop: Prop) -> bool:
-    """Might any behaviour not fit? Most motions meet no limit, and need no look one by one."""
+    """Say whether any behaviour might not fit: most motions need no look one by one."""
     for load, amount in prop.peaks:
         if load.total + amount > load.spec.limit:
             return True
@@ -214,7 +213,7 @@ def _barred(night: Night, item: Item, rule: Rule, clears_ms: int, deadline_ms: i
 
 
 def _has_left(item: Item, now: int) -> bool:
-    """Has the group in front of a sensor that sees people standing gone since?"""
+    """Say whether the group in front of a sensor that sees people standing has gone."""
     sensor = item.sensor
     if sensor is None or not sensor.spec.stays or sensor.last_seen_ms is None:
         return False

@@ -140,7 +140,7 @@ class Load:
     playing: dict[str, tuple[int, int]] = field(default_factory=dict)
 
     def over(self, amount: int, at_ms: int, now_ms: int) -> bool:
-        """Would this much more pass the limit at an instant from now on?"""
+        """Say whether this much more would pass the limit at an instant from now on."""
         total = self.total
         if at_ms > now_ms:
             total = sum(have for have, until in self.playing.values() if until > at_ms)

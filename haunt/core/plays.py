@@ -115,7 +115,7 @@ def undo(night: Night, prop: Prop) -> None:
 
 
 def spread(prop: Prop) -> None:
-    """From half of cap or duty used, stretch the rest so that no prop goes dead for half an hour."""
+    """From half of cap or duty used, stretch the rest: no prop goes dead for half an hour."""
     prop.spread_ms = max(_spread_cap(prop), _spread_duty(prop))
 
 

@@ -1,4 +1,4 @@
-"""The show as the arbiter sees it: whole numbers, references by id, everything geometric worked out.
+"""The show as the arbiter sees it: whole numbers, ids, everything geometric worked out.
 
 `live/prepare.py` makes one of these from a show file; nothing here is computed from metres,
 volts or decibels any more.

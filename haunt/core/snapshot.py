@@ -53,11 +53,7 @@ def restore(show: Show, memory: Plain, sunset: Sunset = no_sunset) -> Night:
     for name, kept in memory["sensors"].items():
         if name in night.sensors:
             _fill(night.sensors[name], kept, SensorMemory)
-    for name, kept in memory["boards"].items():
-        if name in night.boards:
-            _fill_board(night.boards[name], kept)
-    for name, kept in memory["strangers"].items():
-        _fill_board(night.strangers.setdefault(name, BoardMemory()), kept)
+    _fill_boards(night, memory)
     for name, kept in memory["props"].items():
         if name in night.props:
             _fill_prop(night, night.props[name], kept)
@@ -66,6 +62,14 @@ def restore(show: Show, memory: Plain, sunset: Sunset = no_sunset) -> Night:
     if night.release_at_ms is not None:
         night.wake(night.release_at_ms, None)
     return night
+
+
+def _fill_boards(night: Night, memory: Plain) -> None:
+    for name, kept in memory["boards"].items():
+        if name in night.boards:
+            _fill_board(night.boards[name], kept)
+    for name, kept in memory["strangers"].items():
+        _fill_board(night.strangers.setdefault(name, BoardMemory()), kept)
 
 
 def _plain(value: object, memory: type) -> Plain:

@@ -1,4 +1,4 @@
-"""Turns the show file into the core's show: metres, decibels and amperes become neighbours and loads.
+"""Turns the show file into the core's show: metres and decibels become neighbours and loads.
 
 All geometry is done here, once, in whoever's thread asks; the arbiter only adds and compares.
 """

@@ -1,1 +1,1 @@
-
+"""Pages, the JSON API and the live stream. No rule, price or forecast is worked out here."""

@@ -8,6 +8,8 @@ from sqlalchemy.engine import make_url
 from sqlalchemy.exc import ArgumentError, NoSuchModuleError
 from sqlalchemy.pool import NullPool, QueuePool
 
+__all__ = ["Engine", "StoreRefused", "open_engines"]
+
 BUSY_MS = 5000
 WAL_BYTES_MAX = 64 * 1024 * 1024
 

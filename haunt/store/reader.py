@@ -168,7 +168,10 @@ class Writer:
         """Keep a show file as the newest version; return its number."""
         with self._engine.begin() as connection:
             done = connection.execute(insert(tables.shows).values(text=text, by=by, at_ms=at_ms))
-            return int(done.inserted_primary_key[0])
+            key = done.inserted_primary_key
+            if key is None:
+                raise StoreRefused("the database gave no number to a show")
+            return int(key[0])
 
     def save_setting(self, key: str, value: str) -> None:
         table = tables.settings

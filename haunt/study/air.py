@@ -92,7 +92,7 @@ class Air:
             if topic in ears.topics:
                 self.schedule.after(
                     self.faults.delay_ms,
-                    partial(ears.hear, topic, payload, True),  # noqa: FBT003
+                    partial(ears.hear, topic, payload, True),
                 )
 
     def cut(self, board: str) -> None:

@@ -10,7 +10,7 @@ from haunt.study.ports import Brain, MakeBrain
 from haunt.study.schedule import Schedule
 from haunt.wire.showmodels import ShowFile
 
-TICK_MS = 250
+TICK_MS = 1000
 HEARS = ("cue", "settings")
 
 
@@ -119,7 +119,7 @@ class SimBoard:
         self._step(("connected",))
 
     def _hearing(self, boot: int) -> Callable[[str, bytes, bool], None]:
-        def hear(topic: str, payload: bytes, retain: bool) -> None:  # noqa: FBT001 - as MQTT does
+        def hear(topic: str, payload: bytes, retain: bool) -> None:
             if boot == self.boots and self._connected:
                 self._step(("message", topic, payload, retain))
 

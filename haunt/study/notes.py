@@ -4,7 +4,7 @@ from haunt.core.show import Show
 
 
 def notes(show: Show) -> list[str]:
-    """Return one sentence for each: props whose patience outlasts their rest, chains of neighbours."""
+    """Return a sentence for each prop whose patience outlasts its rest, and for neighbours."""
     found = []
     for prop in show.props:
         patience_ms = max((b.patience_ms for b in prop.behaviours), default=0)

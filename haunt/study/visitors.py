@@ -33,7 +33,7 @@ class Stop:
 
 
 def path_of(file: ShowFile) -> list[Stop]:
-    """Return the sensors in the file's order, with metres from the entrance; buttons are not passed."""
+    """Return the sensors in the file's order, with metres from the entrance; no buttons."""
     stops: list[Stop] = []
     last: Sensor | None = None
     metres = 0.0

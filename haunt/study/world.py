@@ -82,7 +82,7 @@ class Verdict:
 
 
 class World:
-    def __init__(
+    def __init__(  # noqa: PLR0913 - a world is made of these
         self,
         file: ShowFile,
         make_brain: MakeBrain,

@@ -8,7 +8,7 @@ from bisect import bisect_right
 _STEP = 5
 
 # Open-circuit mV of one cell at 0, 5 ... 100 %, computed with pybamm 26.10.1.1 (BSD-3) from its
-# parameter sets Ai2020 (LCO pouch), Chen2020 (NMC), NCA_Kim2011, Prada2013 (LFP; see its docstring).
+# parameter sets Ai2020 (LCO pouch), Chen2020 (NMC), NCA_Kim2011, Prada2013 (LFP).
 _LITHIUM = {
     "lco": (
         3000,
@@ -111,7 +111,7 @@ _LEAD = ((0, 11_600), (25, 12_000), (50, 12_200), (75, 12_400), (100, 12_600))
 
 
 def charge_percent(chemistry: str, series: int, rest_mv: int) -> int | None:
-    """Charge in percent from the rest voltage of the whole pack in mV; None where it cannot be told.
+    """Charge in percent from the whole pack's rest voltage in mV; None where it cannot be told.
 
     Interpolated linearly; clamped to 0..100. Raises ValueError where `series` is not positive.
     """

@@ -1,28 +1,12 @@
-"""The only place that builds adapters and joins them. Nothing else knows more than its ports."""
+"""The real clock, and the sun: the two outside facts that the rest is given as values."""
 
-import secrets
-import signal
-import sys
-import threading
 import time
-from collections.abc import Callable
-from contextlib import ExitStack
-from dataclasses import asdict
 from datetime import UTC, date
-from pathlib import Path
-from typing import Any
 
-from haunt.config import Config, is_loopback
-from haunt.core.arbiter import Arbiter
 from haunt.core.calendar import Sunset
-from haunt.live.prepare import Prepared, prepare
-from haunt.wire.showerrors import ShowFileRefused
-from haunt.wire.showfile import ReadShow, read_show
 from haunt.wire.showmodels import ShowFile
 
-Say = Callable[[str], None]
 DAY_MS = 86_400_000
-CLOCKS_MAX = 16
 
 
 class SystemClock:
@@ -63,19 +47,3 @@ def sunset_of(file: ShowFile) -> Sunset:
         return int(found.timestamp() * 1000)
 
     return sunset
-
-
-def check_file(path: Path) -> dict[str, Any]:
-    """Return every fault of a show file, and notes on what is legal and yet worth a thought."""
-    try:
-        read = read_show(path.read_text(encoding="utf-8"), str(path))
-    except ShowFileRefused as refused:
-        return {"faults": [asdict(fault) for fault in refused.faults], "notes": []}
-    return {"faults": [], "notes": notes_on(prepare(read.show))}
-
-
-def notes_on(prepared: Prepared) -> list[str]:
-    """Say how many neighbours one motion can fire, and where patience outlasts the rest."""
-    from haunt.study.notes import notes  # noqa: PLC0415
-
-    return notes(prepared.show)

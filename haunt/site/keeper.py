@@ -1,0 +1,81 @@
+"""The show file as it is kept and changed while the night runs: checked whole, then one event."""
+
+import json
+import threading
+from collections.abc import Callable
+from typing import Any, Protocol
+
+from haunt.live.crew import Crew
+from haunt.live.errors import CrewMistake
+from haunt.live.prepare import prepare
+from haunt.site.ports import ShowRefused
+from haunt.wire.showedit import set_values
+from haunt.wire.showerrors import NoSuchTable, ShowFileRefused
+from haunt.wire.showfile import ReadShow, read_show, show_from_json, show_to_json, show_to_toml
+
+ANSWER_S = 3.0
+
+
+class SaveShow(Protocol):
+    def __call__(self, text: str, by: str, at_ms: int) -> int:
+        """Keep the text as the newest version and return its number."""
+        ...
+
+
+class Keeper:
+    """Satisfies `site.ports.ShowKeeper`. Changes come one at a time; none is half done."""
+
+    def __init__(
+        self,
+        read: ReadShow,
+        crew: Crew,
+        save: SaveShow,
+        wall_ms: Callable[[], int],
+        seed: int,
+    ) -> None:
+        self._read, self._crew, self._save = read, crew, save
+        self._wall_ms, self._seed = wall_ms, seed
+        self._one = threading.Lock()
+
+    def toml(self) -> str:
+        return self._read.text
+
+    def as_json(self) -> dict[str, Any]:
+        return show_to_json(self._read.show)
+
+    def put(self, text: str, by: str) -> int:
+        """Take a whole show file, TOML, or JSON after `json:`. Raises ShowRefused."""
+        try:
+            if text.startswith("json:"):
+                text = show_to_toml(show_from_json(json.loads(text[5:])))
+            read = read_show(text, "show")
+        except ShowFileRefused as refused:
+            raise ShowRefused(refused.faults) from refused
+        except ValueError as fault:
+            raise CrewMistake(f"the body is no JSON: {fault}", about="show") from fault
+        with self._one:
+            return self._take(read, by)
+
+    def patch_prop(self, prop: str, values: dict[str, Any], by: str) -> int:
+        """Change some settings of one prop, comments kept. Raises ShowRefused, CrewMistake."""
+        with self._one:
+            try:
+                read = set_values(self._read, "prop", prop, values)
+            except ShowFileRefused as refused:
+                raise ShowRefused(refused.faults) from refused
+            except NoSuchTable as fault:
+                raise CrewMistake(str(fault), about=prop, missing=True) from fault
+            return self._take(read, by)
+
+    def _take(self, read: ReadShow, by: str) -> int:
+        if read.show.info.id != self._read.show.info.id:
+            raise CrewMistake(
+                f"this server runs the show {self._read.show.info.id!r}; a show with another id "
+                "needs a data folder of its own",
+                about="show.id",
+            )
+        prepared = prepare(read.show, self._seed)
+        version = self._save(read.text, by, self._wall_ms())
+        self._crew.change_show(prepared.show, version, by, prepared.labels).result(ANSWER_S)
+        self._read = read
+        return version
