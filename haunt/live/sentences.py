@@ -5,6 +5,9 @@ from typing import Any
 
 from haunt.core.rules import ENDINGS, RULE, Unit
 
+SHOWN_MS = 100
+"""A shorter wait is the wire's, not a rule's."""
+
 _WHY = {
     "unknown-sensor": "the sensor {sensor} is not in the inventory",
     "muted": "the sensor {sensor} is muted",
@@ -46,6 +49,8 @@ def sentence(decision: Mapping[str, Any], names: Mapping[str, str] | None = None
     shown = names or {}
     outcome, reason = decision["outcome"], decision.get("reason")
     waited_ms = decision.get("waited_ms") or 0
+    if waited_ms < SHOWN_MS:
+        waited_ms = 0
     if outcome == "fired":
         after = f" after {waited_ms / 1000:.1f} s of waiting" if waited_ms else ""
         return f"Fired {decision.get('behaviour')}{_source(decision)}{after}."
