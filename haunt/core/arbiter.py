@@ -40,6 +40,7 @@ HANDLERS: dict[type[events.Event], Callable[[Night, Any], None]] = {
     events.WalkTest: people.on_walk_test,
     events.FiredByHand: people.on_fired_by_hand,
     events.ClockStepped: lambda _night, _event: None,
+    events.Ticked: lambda _night, _event: None,
 }
 
 
@@ -163,7 +164,7 @@ class Arbiter:
         night = self.night
         night.epoch = 1 + max(night.epoch, event.epoch)
         night.stopped = night.stopped or event.stopped
-        night.link_up = False
+        night.link_up = event.link_up
         night.effects.append(TellStop(night.stopped, night.epoch, night.now_ms))
         for prop in night.props.values():
             if prop.spec.arm_by_hand:

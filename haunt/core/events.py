@@ -23,6 +23,12 @@ class Started(Event):
 
     epoch: int = 0
     stopped: bool = False
+    link_up: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Ticked(Event):
+    """Timers were due. It changes nothing by itself; journalled, it fixes what was judged when."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -147,7 +147,7 @@ class RunningNight:
             return
         due = self.arbiter.next_due_ms()
         if due is not None and due <= mono_ms and not self.broken:
-            self._guard(lambda: self._after_timers(mono_ms))
+            self._ring(mono_ms)
         if mono_ms >= self._next_beat_ms:
             self._beat(mono_ms)
         if mono_ms >= self._next_sweep_ms:
@@ -201,8 +201,7 @@ class RunningNight:
         stop = self._retained_stop
         self.begun = True
         wall_ms = self.wall_of(mono_ms)
-        self._do(events.Started(mono_ms, wall_ms, stop.epoch, stop.stopped))
-        self._do(events.LinkChanged(mono_ms, wall_ms, up=True))
+        self._do(events.Started(mono_ms, wall_ms, stop.epoch, stop.stopped, link_up=True))
         if self.arbiter.night.stopped:
             self.stopped_by, self.stopped_wall_ms = "before the restart", wall_ms
         self._say_hello(mono_ms)
@@ -376,11 +375,14 @@ class RunningNight:
         self._put(self._carry_out(event, effects, **rows))
         return effects
 
-    def _after_timers(self, mono_ms: int) -> list[Effect]:
-        effects = self.arbiter.advance(mono_ms)
-        if effects or self.arbiter.night.touched:
-            self._put(self._carry_out(None, effects, mono_ms=mono_ms))
-        return effects
+    def _ring(self, mono_ms: int) -> None:
+        """Run the arbiter's timers; kept as an event only where something came of it."""
+        tick = events.Ticked(mono_ms, self.wall_of(mono_ms))
+        effects = self._guard(lambda: self.arbiter.handle(tick))
+        if effects:
+            self._put(self._carry_out(tick, effects))
+        else:
+            self.changed |= self.arbiter.night.touched
 
     def _guard(self, decide: Callable[[], list[Effect]]) -> list[Effect]:
         """A bug of ours stops the show and says so; the server stays up."""
@@ -397,9 +399,7 @@ class RunningNight:
             self.changed.update(night.props)
             return []
 
-    def _carry_out(
-        self, event: Event | None, effects: list[Effect], mono_ms: int = 0, **rows: Any
-    ) -> Record:
+    def _carry_out(self, event: Event, effects: list[Effect], **rows: Any) -> Record:
         """Send first, write down after."""
         decisions, cues = [], []
         for effect in effects:
@@ -412,9 +412,8 @@ class RunningNight:
             elif type(effect) is TellStop:
                 self._tell_stop(effect)
         self.changed |= self.arbiter.night.touched
-        at_ms = event.mono_ms if event is not None else mono_ms
         return self._record(
-            at_ms, event=event, decisions=tuple(decisions), cues=tuple(cues), **rows
+            event.mono_ms, event=event, decisions=tuple(decisions), cues=tuple(cues), **rows
         )
 
     def _send(self, cue: SendCue) -> None:

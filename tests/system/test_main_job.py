@@ -76,12 +76,13 @@ def test_stop_stills_all_a_rebooted_board_stays_still_and_release_brings_it_back
 
 
 def test_nonsense_is_counted_and_the_next_good_motion_still_fires(tmp_path: Path) -> None:
-    import paho.mqtt.client as mqtt  # noqa: PLC0415
+    from paho.mqtt import client as mqtt  # noqa: PLC0415
+    from paho.mqtt.enums import CallbackAPIVersion  # noqa: PLC0415
 
     with House(tmp_path, SHOW) as house:
         server = house.server
         account = server.credential("well")
-        rogue = mqtt.Client(mqtt.CallbackAPIVersion.VERSION2, client_id="well")
+        rogue = mqtt.Client(CallbackAPIVersion.VERSION2, client_id="well")
         rogue.username_pw_set("well", account["password"])
         rogue.connect(account["host"], account["port"])
         rogue.loop_start()
