@@ -20,6 +20,7 @@ from typing import Any
 
 ROOT = Path(__file__).resolve().parents[2]
 BIN = Path(sys.executable).parent
+HAUNT = (sys.executable, "-m", "haunt")
 DEADLINE_S = 20.0
 
 
@@ -62,7 +63,7 @@ class Server:
         log = (self.data.parent / "server.log").open("ab")
         self.process = subprocess.Popen(
             [
-                BIN / "haunt",
+                *HAUNT,
                 "serve",
                 "--data",
                 self.data,
@@ -75,6 +76,7 @@ class Server:
                 *self.more,
             ],
             stderr=log,
+            cwd=ROOT,
         )
         log.close()
         until(self._answers, "the server to answer")
@@ -141,9 +143,10 @@ class Server:
 
     def credential(self, board: str) -> dict[str, Any]:
         out = subprocess.run(
-            [BIN / "haunt", "boards", "add", board, "--data", self.data, "--json"],
+            [*HAUNT, "boards", "add", board, "--data", self.data, "--json"],
             check=True,
             capture_output=True,
+            cwd=ROOT,
         )
         found: dict[str, Any] = json.loads(out.stdout)
         return found
