@@ -391,13 +391,17 @@ class RunningNight:
         try:
             return decide()
         except Exception as bug:  # noqa: BLE001 - whatever it is, nothing may move any more
-            self.broken = f"{type(bug).__name__}: {bug} (after event {self._number})"
-            night = self.arbiter.night
-            night.stopped = True
-            night.epoch += 1
-            self._tell_stop(TellStop(stopped=True, epoch=night.epoch, at_ms=night.now_ms))
-            self.changed.update(night.props)
+            self.fail(bug)
             return []
+
+    def fail(self, bug: Exception) -> None:
+        """Stop the show, latched, and keep the first words for the page."""
+        self.broken = self.broken or f"{type(bug).__name__}: {bug} (after event {self._number})"
+        night = self.arbiter.night
+        night.stopped = True
+        night.epoch += 1
+        self._tell_stop(TellStop(stopped=True, epoch=night.epoch, at_ms=night.now_ms))
+        self.changed.update(night.props)
 
     def _carry_out(self, event: Event, effects: list[Effect], **rows: Any) -> Record:
         """Send first, write down after."""

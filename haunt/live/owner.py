@@ -1,14 +1,14 @@
-"""The one owner of the night's state: a plain thread fed by a bounded queue.
+"""The one owner of the night's state: one at a time, in the order of a bounded queue.
 
-Everybody else only puts: messages from the broker, people's orders, the link's state. Views are
-made here and handed out as immutable values.
+A plain thread takes what people, the link and the broker put. A message that comes while nothing
+waits and nobody works is handled in the thread that brought it: the hop to another thread cost
+more than half of a round trip. Views are made here and handed out as immutable values.
 """
 
 import threading
+from collections import deque
 from concurrent.futures import Future
-from contextlib import suppress
 from dataclasses import dataclass
-from queue import Empty, Full, Queue
 
 from haunt.live.crew import Answer, MakeEvent
 from haunt.live.night import RunningNight
@@ -17,8 +17,11 @@ from haunt.live.scene import Scene
 from haunt.live.views import Labels, NightView
 
 QUEUE_MAX = 20_000
+ORDERS_MAX = 256
+"""People get in beyond the bound that motions may fill."""
 VIEW_EVERY_MS = 250
 IDLE_MS = 1000
+AT_ONCE_MAX = 64
 
 
 @dataclass(slots=True)
@@ -41,10 +44,12 @@ class Owner:
         queue_max: int = QUEUE_MAX,
     ) -> None:
         self._running, self._scene, self._clock = running, scene, clock
-        self._on_views = on_views
-        self._queue: Queue[Arrival | LinkState | Order | None] = Queue(queue_max)
+        self._on_views, self._queue_max = on_views, queue_max
+        self._queue: deque[Arrival | LinkState | Order] = deque()  # taken from under `_working`
+        self._working = threading.Lock()
+        self._something = threading.Event()
         self._dropped = 0
-        self._next_view_ms = 0
+        self._next_view_ms = self._awake_at_ms = 0
         self._stopping = False
         self._thread = threading.Thread(target=self._run, name="owner", daemon=True)
         self._view = scene.build(clock.mono_ms(), frozenset(), 0)
@@ -59,29 +64,36 @@ class Owner:
     def stop(self, timeout_s: float = 2.0) -> None:
         """Handle what is queued, save a snapshot, end."""
         self._stopping = True
-        with suppress(Full):
-            self._queue.put(None, timeout=timeout_s)
-        self._thread.join(timeout_s)
+        self._something.set()
+        if self._thread.is_alive():
+            self._thread.join(timeout_s)
 
     def deliver(self, what: Arrival | LinkState) -> bool:
-        """Hand over a message. False, counted, when the queue is full."""
-        try:
-            self._queue.put_nowait(what)
-        except Full:
+        """Handle a message now, or queue it. False, counted, when the queue is full."""
+        if not self._queue and self._working.acquire(blocking=False):
+            try:
+                if not self._queue:  # else it would overtake what waits
+                    self._take(what)
+                    self._look_again()
+                    return True
+            finally:
+                self._working.release()
+        if len(self._queue) >= self._queue_max:
             self._dropped += 1
             return False
+        self._queue.append(what)
+        self._something.set()
         return True
 
     def submit(
         self, make: MakeEvent, *, by: str, what: str, about: str, labels: Labels | None = None
     ) -> "Future[Answer]":
         answer: Future[Answer] = Future()
-        order = Order(make, ActionRow(by, what, about), answer, labels)
-        try:
-            # A stop must get in even when motions fill the queue: it waits for one place at most.
-            self._queue.put(order, timeout=1.0)
-        except Full:
+        if len(self._queue) >= self._queue_max + ORDERS_MAX:
             answer.set_exception(TimeoutError("the controller is overloaded; try again"))
+            return answer
+        self._queue.append(Order(make, ActionRow(by, what, about), answer, labels))
+        self._something.set()
         return answer
 
     def view(self) -> NightView:
@@ -92,33 +104,41 @@ class Owner:
         return self._thread.is_alive()
 
     def _run(self) -> None:
-        while self._step():
-            pass
-        self._running.save(self._clock.mono_ms())
+        while not (self._stopping and not self._queue):
+            self._wait()
+            with self._working:
+                try:
+                    self._work()
+                except Exception as bug:  # noqa: BLE001 - a dead owner would be a silent garden
+                    self._running.fail(bug)
+        with self._working:
+            self._running.save(self._clock.mono_ms())
 
-    def _step(self) -> bool:
+    def _wait(self) -> None:
         now = self._clock.mono_ms()
         due = min(self._running.next_due_ms(now), now + IDLE_MS)
         if self._running.changed:
-            due = min(due, self._next_view_ms)
-        what: Arrival | LinkState | Order | None
-        try:
-            what = (
-                self._queue.get(timeout=max(0, due - now) / 1000)
-                if due > now
-                else (self._queue.get_nowait())
-            )
-        except Empty:
-            what = _NOTHING
-        if what is None:
-            return False
-        if what is not _NOTHING:
-            self._take(what)
+            due = min(due, max(self._next_view_ms, now))
+        self._awake_at_ms = due
+        if not self._queue and due > now:
+            self._something.wait((due - now) / 1000)
+        self._something.clear()
+
+    def _work(self) -> None:
+        """Take what waits, a bounded part at a time so that timers keep their hour."""
+        for _ in range(AT_ONCE_MAX):
+            if not self._queue:
+                break
+            self._take(self._queue.popleft())
         now = self._clock.mono_ms()
         self._running.advance(now, self._clock.wall_ms())
-        if now >= self._next_view_ms:
+        if now >= self._next_view_ms and self._running.changed:
             self._show(now)
-        return True
+
+    def _look_again(self) -> None:
+        """Wake the thread where this message brought a timer earlier than it sleeps for."""
+        if self._running.next_due_ms(self._clock.mono_ms()) < self._awake_at_ms:
+            self._something.set()
 
     def _take(self, what: Arrival | LinkState | Order) -> None:
         if isinstance(what, Arrival):
@@ -134,8 +154,7 @@ class Owner:
         if order.labels is not None:
             self._scene.labels = order.labels
         now = self._clock.mono_ms()
-        event = order.make(now, self._running.wall_of(now))
-        decisions = self._running.order(event, order.action)
+        decisions = self._running.order(order.make(now, self._running.wall_of(now)), order.action)
         self._show(self._clock.mono_ms())  # whoever asked sees the result on the next page
         order.answer.set_result(Answer(decisions))
 
@@ -145,6 +164,3 @@ class Owner:
         self._running.changed.clear()
         self._view = self._scene.build(mono_ms, changed, self._dropped)
         self._on_views(changed)
-
-
-_NOTHING = LinkState(up=False, mono_ms=-1, wall_ms=-1)
