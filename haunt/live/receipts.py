@@ -5,6 +5,7 @@ a slow disk must not silence the sensors. Called by the owner and by the journal
 shared change is one dictionary operation.
 """
 
+from collections import OrderedDict
 from collections.abc import Callable
 
 from haunt.core.decisions import MotionKey
@@ -16,7 +17,9 @@ WAIT_MS = 500
 class Receipts:
     def __init__(self, acknowledge: Callable[[Receipt], None]) -> None:
         self._acknowledge = acknowledge
-        self._due: dict[int, tuple[int, MotionKey, Receipt | None]] = {}
+        # Ordered, because the oldest is asked for again and again: a plain dict would walk over
+        # all that was taken out before it.
+        self._due: OrderedDict[int, tuple[int, MotionKey, Receipt | None]] = OrderedDict()
         self._numbers: dict[MotionKey, int] = {}
         self._overdue: dict[int, None] = {}
         self._lost = 0
@@ -59,17 +62,25 @@ class Receipts:
     def expire(self, mono_ms: int) -> bool:
         """Give what has waited too long. True if anything was."""
         given = False
-        for number, (since, _key, _receipt) in list(self._due.items()):
-            if mono_ms - since < WAIT_MS:
-                break
-            self._overdue[number] = None
-            given = self._give(number) or given
+        while (oldest := self._oldest()) is not None and mono_ms - oldest[1] >= WAIT_MS:
+            self._overdue[oldest[0]] = None
+            given = self._give(oldest[0]) or given
         return given
 
     def next_due_ms(self) -> int | None:
-        for since, _key, _receipt in list(self._due.values())[:1]:
-            return since + WAIT_MS
-        return None
+        oldest = self._oldest()
+        return oldest[1] + WAIT_MS if oldest is not None else None
+
+    def _oldest(self) -> tuple[int, int] | None:
+        """Return (number, since) of what has waited longest."""
+        while True:
+            try:
+                number, (since, _key, _receipt) = next(iter(self._due.items()))
+            except StopIteration:
+                return None
+            except RuntimeError:  # the journal's thread took one out meanwhile
+                continue
+            return number, since
 
     def _give(self, number: int) -> bool:
         waiting = self._due.pop(number, None)

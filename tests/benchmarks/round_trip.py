@@ -1,7 +1,8 @@
 """Motion to cue through the whole server, beside a bare echo on the same broker in the same run.
 
-The server has 40 props, journals everything and feeds open streams. `python -m
-tests.benchmarks.round_trip [SECONDS]` prints the table; `compare` is for tests.
+Latency: 40 props, journalling, 20 open streams, 50 motions a second. Rate: 64 motions under way
+and no reports by boards, so a prop is busy for half a second after each cue; 4,000 props on the
+same 40 boards keep one free. `python -m tests.benchmarks.round_trip [SECONDS]` prints the table.
 """
 
 import json
@@ -23,7 +24,8 @@ from paho.mqtt.enums import CallbackAPIVersion
 
 from tests.system.house import Server, free_port, until
 
-PROPS = 40
+BOARDS = 40
+RATE_PROPS = 4000
 BOOT = "7f3a91c2d405"
 ROOT = "haunt/bench"
 WINDOW = 64
@@ -40,13 +42,15 @@ class Figures(NamedTuple):
     lost: int
 
 
-def show_text() -> str:
-    """Forty boards, each with a mat and a prop that rests no time and minds no neighbour."""
+def show_text(props: int) -> str:
+    """Forty boards with mats and props that rest no time and mind no neighbour."""
     parts = ['[show]\nid = "bench"\ntime_zone = "UTC"\n']
-    for n in range(PROPS):
+    parts += [f'[[board]]\nid = "b{n}"\n' for n in range(BOARDS)]
+    for n in range(props):
+        board = n % BOARDS
         parts.append(
-            f'[[board]]\nid = "b{n}"\n[[sensor]]\nid = "s{n}"\nboard = "b{n}"\nkind = "mat"\n'
-            f'[[prop]]\nid = "p{n}"\nboard = "b{n}"\n[[prop.behaviour]]\nid = "go"\n'
+            f'[[sensor]]\nid = "s{n}"\nboard = "b{board}"\nkind = "mat"\n'
+            f'[[prop]]\nid = "p{n}"\nboard = "b{board}"\n[[prop.behaviour]]\nid = "go"\n'
             f'duration_s = 0.001\n[[link]]\nsensor = "s{n}"\nprop = "p{n}"\n'
         )
     return "\n".join(parts)
@@ -118,7 +122,8 @@ def echo(port: int) -> None:
 class Driver:
     """Speaks for all boards from a process of its own, and stamps what comes back."""
 
-    def __init__(self, port: int) -> None:
+    def __init__(self, port: int, props: int) -> None:
+        self.props = props
         self.sent: dict[tuple[str, int], float] = {}
         self.took: list[float] = []
         self.back = threading.Semaphore(0)
@@ -137,16 +142,17 @@ class Driver:
             self.back.release()
 
     def hello(self) -> None:
-        for n in range(PROPS):
+        for n in range(BOARDS):
             here = {"state": "here", "boot": BOOT, "conn": 1, "up_ms": 99_000, "reset": "soft"}
             self.client.publish(f"{ROOT}/b{n}/presence", json.dumps(here), 1, retain=True)
 
     def motion(self) -> None:
         self.seq += 1
-        n = self.seq % PROPS
+        n = self.seq % self.props
+        board = f"b{n % BOARDS}"
         payload = {"sensor": f"s{n}", "boot": BOOT, "seq": self.seq, "age_ms": 0}
-        self.sent[f"b{n}", self.seq] = time.perf_counter()
-        self.client.publish(f"{ROOT}/b{n}/motion", json.dumps(payload), 1)
+        self.sent[board, self.seq] = time.perf_counter()
+        self.client.publish(f"{ROOT}/{board}/motion", json.dumps(payload), 1)
 
     def latency(self, seconds: float, per_second: float = 50) -> list[float]:
         self.took.clear()
@@ -157,8 +163,8 @@ class Driver:
         time.sleep(0.7)
         return sorted(self.took)
 
-    def rate(self, seconds: float, *, boards_rest: bool) -> float:
-        """Keep 64 under way; with the real rules a prop needs half a second before it is free."""
+    def rate(self, seconds: float) -> float:
+        """Keep 64 under way; return round trips a second."""
         self.sent.clear()
         for _ in range(WINDOW):
             self.back.acquire(blocking=False)
@@ -169,34 +175,65 @@ class Driver:
             if self.back.acquire(timeout=0.5):
                 done += 1
             self.motion()
-        del boards_rest
         return done / (time.perf_counter() - begin)
 
 
-def _drive(port: int, seconds: float, out: Any, *, rate: bool) -> None:
-    driver = Driver(port)
+def _latency(port: int, seconds: float, out: Any) -> None:
+    driver = Driver(port, BOARDS)
     driver.hello()
     time.sleep(0.5)
     driver.latency(1)
     took = driver.latency(seconds)
-    lost = int(seconds * 50) - len(took)
-    per_second = driver.rate(min(seconds, 5), boards_rest=False) if rate else 0.0
-    out.put((took, per_second, lost))
+    out.put((took, int(seconds * 50) - len(took)))
 
 
-def drive(port: int, seconds: float, *, rate: bool) -> Figures:
+def _rate(port: int, seconds: float, out: Any) -> None:
+    driver = Driver(port, RATE_PROPS)
+    driver.hello()
+    time.sleep(0.5)
+    driver.rate(1)
+    time.sleep(1)
+    out.put(driver.rate(seconds))
+
+
+def _elsewhere(what: Any, port: int, seconds: float) -> Any:
+    """Drive from a process of its own."""
     out: Any = mp.Queue()
-    process = mp.Process(target=_drive, args=(port, seconds, out), kwargs={"rate": rate})
+    process = mp.Process(target=what, args=(port, seconds, out))
     process.start()
-    took, per_second, lost = out.get(timeout=seconds * 3 + 60)
+    found = out.get(timeout=seconds * 3 + 60)
     process.join()
+    return found
+
+
+def figures(latency: tuple[list[float], int], rate: float) -> Figures:
+    took, lost = latency
     if not took:
         raise AssertionError("no cue came back")
 
     def share(of: float) -> float:
         return float(took[min(len(took) - 1, int(len(took) * of))])
 
-    return Figures(share(0.5), share(0.95), share(0.99), took[-1], per_second, lost)
+    return Figures(share(0.5), share(0.95), share(0.99), took[-1], rate, lost)
+
+
+@contextmanager
+def serving(folder: Path, name: str, props: int, port: int, streams: int) -> Iterator[Server]:
+    (folder / name).mkdir()
+    show = folder / f"{name}.toml"
+    show.write_text(show_text(props))
+    server = Server(folder / name, show, more=("--broker", f"mqtt://127.0.0.1:{port}")).start()
+    phones = [
+        subprocess.Popen(["curl", "-sN", f"{server.url}/stream"], stdout=subprocess.DEVNULL)
+        for _ in range(streams)
+    ]
+    try:
+        until(lambda: server.metric("haunt_streams") == streams, "the streams")
+        yield server
+    finally:
+        server.end()
+        for each in phones:
+            each.wait()
 
 
 def compare(folder: Path, seconds: float, streams: int = 20) -> tuple[Figures, Figures]:
@@ -205,26 +242,16 @@ def compare(folder: Path, seconds: float, streams: int = 20) -> tuple[Figures, F
         baseline = mp.Process(target=echo, args=(port,), daemon=True)
         baseline.start()
         time.sleep(0.5)
-        bare = drive(port, seconds, rate=True)
+        bare = figures(
+            _elsewhere(_latency, port, seconds), _elsewhere(_rate, port, min(seconds, 5))
+        )
         baseline.terminate()
         baseline.join()
-        show = folder / "bench.toml"
-        show.write_text(show_text())
-        data = folder / "data"
-        data.mkdir()
-        server = Server(data, show, more=("--broker", f"mqtt://127.0.0.1:{port}")).start()
-        phones = [
-            subprocess.Popen(["curl", "-sN", f"{server.url}/stream"], stdout=subprocess.DEVNULL)
-            for _ in range(streams)
-        ]
-        try:
-            until(lambda: server.metric("haunt_streams") == streams, "the streams")
-            whole = drive(port, seconds, rate=True)
-        finally:
-            server.end()
-            for each in phones:
-                each.wait()
-        return bare, whole
+        with serving(folder, "latency", BOARDS, port, streams):
+            latency = _elsewhere(_latency, port, seconds)
+        with serving(folder, "rate", RATE_PROPS, port, 0):
+            rate = _elsewhere(_rate, port, min(seconds, 5))
+        return bare, figures(latency, rate)
 
 
 def main() -> None:
