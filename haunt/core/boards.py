@@ -105,7 +105,8 @@ def _weigh_charge(night: Night, board: Board, percent: int) -> None:
         retire = prop.spec.retire_percent
         if retire is None:
             continue
-        prop.low_streak = prop.low_streak + 1 if charge < retire else 0
+        full = len(board.rest_readings) == READINGS_MAX
+        prop.low_streak = prop.low_streak + 1 if full and charge < retire else 0
         if prop.retired:
             prop.retired = charge < retire + BACK_PERCENT
         elif prop.low_streak >= LOW_STREAK:
