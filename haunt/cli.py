@@ -26,6 +26,25 @@ DEFAULT_DATA = Path("haunt-data")
 
 
 @app.command()
+def demo(
+    port: Annotated[int, typer.Option(help="Port of the pages; 0: any.")] = 8080,
+    speed: Annotated[float, typer.Option(help="2 brings twice as many visitors.")] = 1.0,
+    seed: Annotated[int | None, typer.Option(help="The same number, the same visitors.")] = None,
+    no_browser: Annotated[bool, typer.Option("--no-browser", help="Only print it.")] = False,
+) -> None:
+    """Show an invented garden at work, with simulated boards and visitors."""
+    from haunt.bootstrap.demo import run_demo  # noqa: PLC0415 - keeps --help fast
+
+    def opened(url: str) -> None:
+        if not no_browser:
+            import webbrowser  # noqa: PLC0415
+
+            webbrowser.open(url)
+
+    raise typer.Exit(run_demo(port, speed, seed, lambda line: typer.echo(line, err=True), opened))
+
+
+@app.command()
 def serve(  # noqa: PLR0917 - options are parameters
     data: Data = DEFAULT_DATA,
     listen: Annotated[str | None, typer.Option(help="HOST:PORT of the pages; port 0: any.")] = None,

@@ -14,13 +14,13 @@ from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from types import FrameType
-from typing import Any
+from typing import Any, Protocol
 
 import uvicorn
 
 from haunt.bootstrap.clock import SystemClock, resumed_mono_ms, sunset_of
 from haunt.bootstrap.offline import open_store
-from haunt.config import Config
+from haunt.config import Config, is_loopback
 from haunt.core.arbiter import Arbiter
 from haunt.core.show import Show
 from haunt.live.crew import Crew
@@ -31,7 +31,7 @@ from haunt.live.prepare import Prepared, prepare
 from haunt.live.scene import Scene
 from haunt.mqtt.client import Account, BrokerClient
 from haunt.mqtt.credentials import Credentials
-from haunt.mqtt.kept import BrokerFailed, KeptBroker, mosquitto
+from haunt.mqtt.kept import BrokerFailed, KeptBroker, LibraryBroker, mosquitto
 from haunt.site.app import create_app
 from haunt.site.hub import Hub
 from haunt.site.keeper import Keeper
@@ -69,7 +69,19 @@ class Kept:
     is_news: bool
 
 
-def run_server(config: Config, say: Say) -> int:
+class Company(Protocol):
+    """Simulated boards and people that join a server once its broker answers."""
+
+    def start(self, host: str, port: int) -> None: ...
+    def stop(self) -> None: ...
+
+
+def run_server(
+    config: Config,
+    say: Say,
+    company: Company | None = None,
+    opened: Callable[[str], None] = lambda _url: None,
+) -> int:
     """Return 0 after an orderly end, 1 where something stood in the way."""
     if not __debug__:
         say("haunt: do not run python with -O: the invariants must stay on")
@@ -77,7 +89,7 @@ def run_server(config: Config, say: Say) -> int:
     sys.setswitchinterval(SWITCH_S)
     with ExitStack() as ending:
         try:
-            app, listener = _build(config, say, ending)
+            app, listener, account = _build(config, say, ending)
         except (StartRefused, StoreRefused, BrokerFailed) as refused:
             say(f"haunt: {refused}")
             return 1
@@ -86,7 +98,12 @@ def run_server(config: Config, say: Say) -> int:
                 say(f"haunt: {fault}")
             return 1
         host, port = listener.getsockname()[:2]
-        say(f"haunt: pages on http://{f'[{host}]' if ':' in host else host}:{port}")
+        url = f"http://{f'[{host}]' if ':' in host else host}:{port}"
+        say(f"haunt: pages on {url}")
+        if company is not None:
+            company.start(account.host, account.port)
+            ending.callback(company.stop)
+        opened(url)
         settings = uvicorn.Config(
             app,
             log_level="warning",
@@ -120,7 +137,7 @@ class _Server(uvicorn.Server):
         super().handle_exit(sig, frame)
 
 
-def _build(config: Config, say: Say, ending: ExitStack) -> tuple[Any, socket.socket]:
+def _build(config: Config, say: Say, ending: ExitStack) -> tuple[Any, socket.socket, Account]:
     listener = _listen(config)
     ending.callback(listener.close)
     engine, reading = open_store(config)
@@ -164,7 +181,7 @@ def _build(config: Config, say: Say, ending: ExitStack) -> tuple[Any, socket.soc
     )
     app = create_app(services)
     app.state.hub = hub
-    return app, listener
+    return app, listener, broker.account
 
 
 def _deliver(owner_of: list[Owner], what: Arrival | LinkState) -> bool:
@@ -288,7 +305,7 @@ def _running(
 class Joined:
     account: Account
     subscriptions: Sequence[tuple[str, int]]
-    kept: KeptBroker | None
+    kept: KeptBroker | LibraryBroker | None
 
 
 def _broker(config: Config, show: str, say: Say) -> Joined:
@@ -297,15 +314,24 @@ def _broker(config: Config, show: str, say: Say) -> Joined:
     wanted = [(each.topic, each.qos) for each in Topics(show).controller_subscriptions()]
     if config.broker != "auto":
         return Joined(_foreign(config.broker, f"{show}-controller"), wanted, None)
+    credentials = Credentials(config.data / "broker", show)
     binary = mosquitto()
-    if binary is None:
+    kept: KeptBroker | LibraryBroker
+    if binary is not None:
+        kept = KeptBroker(binary, credentials, config.mqtt_host, config.mqtt_port).start()
+        say(f"haunt: broker on {kept.host}:{kept.port}, kept in {config.data / 'broker'}")
+    elif is_loopback(config.mqtt_host) and is_loopback(config.listen_host):
+        kept = LibraryBroker(credentials, config.mqtt_port).start()
+        say(
+            f"haunt: no Mosquitto found, so a small broker runs on {kept.host}:{kept.port}. It is "
+            "for trying out: for a night install Mosquitto (apt-get install mosquitto)"
+        )
+    else:
         raise StartRefused(
-            "no mosquitto found. Install it (apt-get install mosquitto), or name a broker with "
+            "no Mosquitto found, and the broker that comes with haunt is never opened to a "
+            "network. Install it (apt-get install mosquitto), or name one with "
             "--broker mqtt://HOST:PORT"
         )
-    credentials = Credentials(config.data / "broker", show)
-    kept = KeptBroker(binary, credentials, config.mqtt_host, config.mqtt_port).start()
-    say(f"haunt: broker on {kept.host}:{kept.port}, kept in {config.data / 'broker'}")
     account = Account(
         "127.0.0.1" if kept.host == "0.0.0.0" else kept.host,  # noqa: S104 - compares, binds nothing
         kept.port,

@@ -1,33 +1,35 @@
-"""The controller's connection to its broker: one pump thread owns the network, callers only put.
+"""The controller's way to its broker: keeps one line open, and tells when there is none.
 
 Callbacks hand over raw bytes and return; they decide nothing and never raise. paho's own loop and
-reconnecting are not used: this module's pump does both, and its death would show in `statistics`.
+reconnecting are not used: the pump here does both, and its death would show in `statistics`.
 """
 
-import select
-import socket
-import ssl
 import threading
+from collections import Counter
 from collections.abc import Callable, Sequence
-from contextlib import suppress
-from dataclasses import dataclass
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
-from paho.mqtt.client import Client, ConnectFlags, DisconnectFlags, MQTTMessage
-from paho.mqtt.enums import CallbackAPIVersion, MQTTErrorCode
-from paho.mqtt.properties import Properties
-from paho.mqtt.reasoncodes import ReasonCode
+from paho.mqtt.client import MQTTMessage
 
+from haunt.core.dice import draw
 from haunt.live.ports import Arrival, Clock, LinkState, Receipt
+from haunt.mqtt.line import Account, Line, Pace, Waker
 
-OUT_MAX = 1000
-REFUSED_FROM = 128  # SUBACK codes from here on are refusals
+__all__ = ["Account", "BrokerClient", "ClientStatistics", "Deliver", "Pace"]
+
+HELD_MAX = 20_000  # as many as the kept broker queues for us
+TURN_MAX_S = 0.5
 
 Deliver = Callable[[Arrival | LinkState], bool]
+"""Take one thing; False, where there is no room. Called from the pump's thread only."""
 
 
 class ClientStatistics(NamedTuple):
-    """Since start; `last_in_ms` is the steady instant of the last byte from the broker."""
+    """Counts since start.
+
+    `last_in_ms` is the steady instant of the last byte from the broker, `last_ping_ms` how long
+    our last ping took through it and back; -1 before the first.
+    """
 
     connected: bool
     connections: int
@@ -36,61 +38,45 @@ class ClientStatistics(NamedTuple):
     last_error: str
     pump_alive: bool
     last_in_ms: int
+    last_ping_ms: int
     refused_publishes: int
     stale_receipts: int
 
 
-@dataclass(frozen=True, slots=True)
-class Account:
-    """Who signs in where. The client id is the username: the broker insists on it."""
-
-    host: str
-    port: int
-    username: str | None = None
-    password: str | None = None
-    client_id: str = ""
-    tls: ssl.SSLContext | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Pace:
-    """How patient the client is, in ms."""
-
-    keepalive_s: int = 10
-    connect_timeout_ms: int = 3000
-    ping_ms: int = 2000
-    dead_ms: int = 6000
-    retry_min_ms: int = 200
-    retry_max_ms: int = 5000
-
-
 class BrokerClient:
-    """Satisfies `live.ports.Outbox`. `deliver` may be called from the pump's thread only."""
+    """Satisfies `live.ports.Outbox`; every method may be called from any thread."""
 
-    def __init__(
+    def __init__(  # noqa: PLR0913 - explicit values, joined in one place
         self,
         account: Account,
         subscriptions: Sequence[tuple[str, int]],
         ping_topic: str,
         clock: Clock,
         deliver: Deliver,
+        *,
         pace: Pace | None = None,
+        seed: int = 0,
     ) -> None:
+        """`seed` and the client id draw the pauses between attempts: many do not retry as one."""
+        if not account.name:
+            raise ValueError("a kept session needs a client id or a username")
         self._account, self._clock, self._deliver = account, clock, deliver
-        self._subscriptions = [*subscriptions, (ping_topic, 0)]
+        self._wanted = [*subscriptions, (ping_topic, 0)]
         self._ping_topic = ping_topic
         self._pace = pace or Pace()
-        self._connected = False
-        self._connection = self._dropped = self._errors = 0
-        self._refused = self._stale = 0
+        self._seed = seed
+        self._line: Line | None = None
+        self._held: list[Arrival] = []
+        self._untold: list[LinkState] = []
+        self._lines = 0
+        self._counts: Counter[str] = Counter()
+        self._counting = threading.Lock()
         self._last_error = ""
-        self._last_in_ms = self._last_ping_ms = self._last_misc_ms = 0
+        self._last_in_ms = 0
+        self._next_ping_ms = 0
+        self._last_ping_ms = -1
         self._stopping = threading.Event()
-        self._writing = threading.Lock()
-        self._wake_out, self._wake_in = socket.socketpair()
-        for end in (self._wake_in, self._wake_out):
-            end.setblocking(False)
-        self._client = self._make_client()
+        self._waker = Waker()
         self._thread = threading.Thread(target=self._run, name="mqtt", daemon=True)
 
     # --- callers' side
@@ -98,40 +84,50 @@ class BrokerClient:
     def start(self) -> None:
         self._thread.start()
 
-    def stop(self, timeout_s: float = 2.0) -> None:
+    def stop(self, timeout_s: float = 2.0) -> bool:
+        """Say goodbye to the broker and end the pump. False if it did not end in time."""
         self._stopping.set()
-        self._wake()
+        self._waker.wake()
         if self._thread.is_alive():
             self._thread.join(timeout_s)
+        if self._thread.is_alive():
+            return False
+        self._waker.close()
+        return True
 
     def publish(self, topic: str, payload: bytes, *, qos: int, retain: bool) -> bool:
-        """Write from the calling thread: a second hop would cost more than the whole decision."""
-        if not self._connected:
-            self._refused += 1
-            return False
-        if self._client.publish(topic, payload, qos, retain).rc is MQTTErrorCode.MQTT_ERR_SUCCESS:
+        """Write from the calling thread: a second hop would cost more than the whole decision.
+
+        Nothing outlives its line: what the broker had not confirmed when the line was lost is
+        not sent again on the next one.
+        """
+        line = self._line
+        if line is not None and line.up and line.publish(topic, payload, qos, retain=retain):
             return True
-        self._refused += 1
+        self._count("refused")
         return False
 
     def acknowledge(self, receipt: Receipt) -> None:
-        """Thread-safe. A receipt of an earlier connection means nothing to this one."""
-        if receipt.connection != self._connection or not self._connected:
-            self._stale += 1
+        """Thread-safe. A receipt of an earlier line means nothing, or another message, here."""
+        line = self._line
+        if line is None or line.number != receipt.connection:
+            self._count("stale")
             return
-        self._client.ack(receipt.mid, 1)
+        line.acknowledge(receipt.mid)
 
     def statistics(self) -> ClientStatistics:
+        line, counts = self._line, self._counts
         return ClientStatistics(
-            self._connected,
-            self._connection,
-            self._dropped,
-            self._errors,
-            self._last_error,
-            self._thread.is_alive(),
-            self._last_in_ms,
-            self._refused,
-            self._stale,
+            connected=line is not None and line.up,
+            connections=counts["ups"],
+            dropped=counts["dropped"],
+            callback_errors=counts["errors"],
+            last_error=self._last_error,
+            pump_alive=self._thread.is_alive(),
+            last_in_ms=line.last_in_ms if line is not None else self._last_in_ms,
+            last_ping_ms=self._last_ping_ms,
+            refused_publishes=counts["refused"],
+            stale_receipts=counts["stale"],
         )
 
     # --- the pump
@@ -139,211 +135,145 @@ class BrokerClient:
     def _run(self) -> None:
         attempt = 0
         while not self._stopping.is_set():
-            started_ms = self._clock.mono_ms()
-            try:
-                self._client.connect(self._account.host, self._account.port, self._pace.keepalive_s)
-                self._serve()
-            except Exception as fault:  # noqa: BLE001 - the pump outlives everything
-                self._note(fault)
-            self._lose()
-            lasted_ms = self._clock.mono_ms() - started_ms
+            began_ms = self._clock.mono_ms()
+            self._keep_one_line()
+            lasted_ms = self._clock.mono_ms() - began_ms
             attempt = 0 if lasted_ms > self._pace.retry_max_ms else attempt + 1
-            self._stopping.wait(self._pause_ms(attempt) / 1000)
-        self._goodbye()
+            self._stopping.wait(self.pause_ms(attempt) / 1000)
+            self._tell_untold()
 
-    def _pause_ms(self, attempt: int) -> int:
-        """Double each time up to the bound; a part of the clock's noise keeps many apart."""
+    def pause_ms(self, attempt: int) -> int:
+        """Double each time up to the bound; half of it is chance."""
         whole = min(self._pace.retry_max_ms, self._pace.retry_min_ms << min(attempt, 8))
-        return whole // 2 + self._clock.wall_ms() % (whole // 2 + 1)
+        name = f"retry {self._account.name} {self._lines}"
+        return whole // 2 + draw(self._seed, name, whole // 2 + 1)
 
-    def _serve(self) -> None:
-        now = self._clock.mono_ms()
-        self._last_in_ms = self._last_ping_ms = now
-        while not self._stopping.is_set():
-            sock = self._client.socket()
-            if sock is None:
-                return
-            writers = [sock] if self._client.want_write() else []
-            readable, writable, _ = select.select([sock, self._wake_in], writers, [], 0.5)
-            if self._wake_in in readable:
-                with suppress(BlockingIOError):
-                    self._wake_in.recv(4096)
-            if sock in readable:
-                self._last_in_ms = self._clock.mono_ms()
-                if self._read(sock) is not MQTTErrorCode.MQTT_ERR_SUCCESS:
-                    return
-            if writable:
-                self._flush()
-            if not self._tend(self._clock.mono_ms()):
-                return
+    def _keep_one_line(self) -> None:
+        """Open a line and serve it until it is lost or we stop."""
+        self._lines += 1
+        line = Line(
+            self._lines,
+            self._account,
+            self._wanted,
+            self._pace,
+            self._clock,
+            waker=self._waker,
+            hearer=self,
+        )
+        try:
+            line.open()
+            self._line = line
+            wait_s = min(TURN_MAX_S, self._pace.ping_ms / 2000)
+            while not self._stopping.is_set() and line.turn(wait_s):
+                self._ping(line)
+                self._tell_untold()
+        except OSError as fault:
+            self._last_error = _words(fault)  # no broker there: nothing odd, and told by the link
+        except Exception as fault:  # noqa: BLE001 - the pump outlives everything
+            self.fault(fault)
+        self._lose(line)
 
-    def _read(self, sock: Any) -> MQTTErrorCode:
-        rc = self._client.loop_read()
-        while rc is MQTTErrorCode.MQTT_ERR_SUCCESS and isinstance(sock, ssl.SSLSocket):
-            if not sock.pending():
-                break
-            rc = self._client.loop_read()
-        return rc
+    def _ping(self, line: Line) -> None:
+        """Ask ourselves through the broker: it answers even where it would keep silent."""
+        now_ms = self._clock.mono_ms()
+        if line.up and now_ms >= self._next_ping_ms:
+            self._next_ping_ms = now_ms + self._pace.ping_ms
+            line.publish(self._ping_topic, str(now_ms).encode(), 0, retain=False)
 
-    def _tend(self, now_ms: int) -> bool:
-        """Keep alive, ping ourselves through the broker; False when the link is dead."""
-        if now_ms - self._last_misc_ms >= 500:
-            self._last_misc_ms = now_ms
-            if self._client.loop_misc() is not MQTTErrorCode.MQTT_ERR_SUCCESS:
-                return False
-        if self._connected and now_ms - self._last_ping_ms >= self._pace.ping_ms:
-            self._last_ping_ms = now_ms
-            self._client.publish(self._ping_topic, b"", 0)
-        if now_ms - self._last_in_ms > self._pace.dead_ms:
-            self._last_error = "no byte from the broker; connection closed"
-            return False
-        return True
+    def _lose(self, line: Line) -> None:
+        was_up = line.up
+        self._line = None
+        self._held.clear()  # unacknowledged: the broker sends them again
+        self._last_in_ms = line.last_in_ms
+        try:
+            line.close(politely=self._stopping.is_set())
+        except Exception as fault:  # noqa: BLE001 - same
+            self.fault(fault)
+        if was_up:
+            self._tell(up=False)
 
-    def _flush(self) -> None:
-        """Write what is queued, from whichever thread queued it; the pump takes over when full."""
-        while self._client.want_write():
-            if not self._writing.acquire(blocking=False):
-                return  # whoever writes looks again before leaving
+    # --- what is handed over
+
+    def _tell(self, *, up: bool) -> None:
+        """Keep what there was no room for: a loss that nobody heard of would send cues nowhere."""
+        if not up and self._untold and self._untold[-1].up:
+            self._untold.pop()  # never told that it came, so not told that it went
+            return
+        self._untold.append(LinkState(up, self._clock.mono_ms(), self._clock.wall_ms()))
+        self._tell_untold()
+
+    def _tell_untold(self) -> None:
+        while self._untold:
             try:
-                self._client.loop_write()
-            finally:
-                self._writing.release()
-            if self._client.want_write():
-                self._wake()
-                return
+                if not self._deliver(self._untold[0]):
+                    return
+            except Exception as fault:  # noqa: BLE001 - a raise would end the pump
+                self.fault(fault)
+            del self._untold[0]
 
-    def _wake(self) -> None:
-        with suppress(BlockingIOError, OSError):
-            self._wake_out.send(b"x")
+    def _hand_over(self, line: Line, arrival: Arrival) -> None:
+        try:
+            taken = self._deliver(arrival)
+        except Exception as fault:  # noqa: BLE001 - same
+            self.fault(fault)
+            taken = False
+        if not taken:
+            self._drop(line, arrival.receipt)
 
-    def _lose(self) -> None:
-        sock = self._client.socket()
-        if sock is not None:
-            with suppress(OSError):
-                sock.close()
-        if self._connected:
-            self._connected = False
-            self._hand_over(
-                LinkState(up=False, mono_ms=self._clock.mono_ms(), wall_ms=self._clock.wall_ms())
-            )
+    def _drop(self, line: Line, receipt: Receipt | None) -> None:
+        """Acknowledge it all the same: sent again it would only find a fuller queue."""
+        self._count("dropped")
+        if receipt is not None:
+            line.acknowledge(receipt.mid)
 
-    def _goodbye(self) -> None:
-        with suppress(Exception):
-            self._client.disconnect()
-        for end in (self._wake_in, self._wake_out):
-            end.close()
+    # --- what the line says
 
-    # --- paho's callbacks
+    def line_up(self, line: Line) -> None:
+        """The state first, then what came before the broker confirmed."""
+        self._count("ups")
+        self._next_ping_ms = 0
+        self._tell(up=True)
+        held, self._held = self._held, []
+        for arrival in held:
+            self._hand_over(line, arrival)
 
-    def _make_client(self) -> Client:
-        account = self._account
-        client = Client(
-            CallbackAPIVersion.VERSION2,
-            client_id=account.client_id or account.username or "",
-            clean_session=False,
-            reconnect_on_failure=False,
-            manual_ack=True,
-        )
-        client.connect_timeout = self._pace.connect_timeout_ms / 1000
-        client.max_queued_messages_set(OUT_MAX)
-        client.max_inflight_messages_set(0)
-        if account.username is not None:
-            client.username_pw_set(account.username, account.password)
-        if account.tls is not None:
-            client.tls_set_context(account.tls)
-        client.on_socket_open = self._on_socket_open
-        client.on_socket_register_write = self._on_register_write
-        client.on_connect = self._on_connect
-        client.on_subscribe = self._on_subscribe
-        client.on_message = self._on_message
-        client.on_disconnect = self._on_disconnect
-        return client
-
-    def _on_socket_open(self, _client: Client, _data: object, sock: Any) -> None:
-        sock.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
-
-    def _on_register_write(self, _client: Client, _data: object, _sock: object) -> None:
-        self._flush()
-
-    def _on_connect(
-        self,
-        client: Client,
-        _data: object,
-        flags: ConnectFlags,
-        code: ReasonCode,
-        _properties: Properties | None,
-    ) -> None:
-        if code.is_failure:
-            self._last_error = f"the broker refused: {code}"
-            return
-        self._connection += 1
-        if flags.session_present:  # it still knows what we want, and sends what waited at once
-            self._up()
-        client.subscribe(list(self._subscriptions))
-
-    def _on_subscribe(
-        self,
-        _client: Client,
-        _data: object,
-        _mid: int,
-        codes: list[ReasonCode],
-        _properties: Properties | None,
-    ) -> None:
-        refused = [code for code in codes if code.value >= REFUSED_FROM]
-        if refused:
-            self._last_error = f"the broker refused {len(refused)} subscriptions"
-            return
-        self._up()
-
-    def _up(self) -> None:
-        if self._connected:
-            return
-        self._connected = True
-        self._hand_over(
-            LinkState(up=True, mono_ms=self._clock.mono_ms(), wall_ms=self._clock.wall_ms())
-        )
-
-    def _on_message(self, client: Client, _data: object, message: MQTTMessage) -> None:
+    def heard(self, line: Line, message: MQTTMessage) -> None:
+        receipt = Receipt(line.number, message.mid) if message.qos else None
+        now_ms = self._clock.mono_ms()
         try:
             topic = message.topic
             if topic == self._ping_topic:
+                self._last_ping_ms = now_ms - int(message.payload)
                 return
-            receipt = Receipt(self._connection, message.mid) if message.qos else None
-            taken = self._deliver(
-                Arrival(
-                    topic,
-                    bytes(message.payload),
-                    message.retain,
-                    self._clock.mono_ms(),
-                    self._clock.wall_ms(),
-                    receipt,
-                )
-            )
-        except Exception as fault:  # noqa: BLE001 - a raise here would kill the link silently
-            self._note(fault)
-            taken = False
-        if not taken:
-            self._dropped += 1
-            if message.qos:
-                client.ack(message.mid, message.qos)
+        except ValueError as fault:  # not UTF-8, or somebody else's ping
+            self.fault(fault)
+            self._drop(line, receipt)
+            return
+        arrival = Arrival(
+            topic,
+            bytes(message.payload),
+            message.retain,
+            now_ms,
+            self._clock.wall_ms(),
+            receipt,
+        )
+        if line.up:
+            self._hand_over(line, arrival)
+        elif len(self._held) < HELD_MAX:
+            self._held.append(arrival)
+        else:
+            self._drop(line, receipt)
 
-    def _on_disconnect(
-        self,
-        _client: Client,
-        _data: object,
-        _flags: DisconnectFlags,
-        code: ReasonCode,
-        _properties: Properties | None,
-    ) -> None:
-        self._last_error = str(code)
-        self._wake()
+    def fault(self, fault: Exception | str) -> None:
+        if isinstance(fault, Exception):
+            self._count("errors")
+        self._last_error = _words(fault)
 
-    def _hand_over(self, state: LinkState) -> None:
-        try:
-            self._deliver(state)
-        except Exception as fault:  # noqa: BLE001 - same reason
-            self._note(fault)
+    def _count(self, what: str) -> None:
+        with self._counting:
+            self._counts[what] += 1
 
-    def _note(self, fault: Exception) -> None:
-        self._errors += 1
-        self._last_error = f"{type(fault).__name__}: {fault}"[:200]
+
+def _words(fault: Exception | str) -> str:
+    text = fault if isinstance(fault, str) else f"{type(fault).__name__}: {fault}"
+    return text[:200]

@@ -1,20 +1,35 @@
 """Mosquitto kept as a child: configured here, outliving a killed controller, adopted later.
 
-Nothing else writes its folder.
+Nothing else writes its folder. While it is kept, a broker that dies is started again.
 """
 
+import json
 import os
 import shutil
 import signal
 import socket
 import subprocess
+import sys
+import threading
 import time
+from contextlib import suppress
 from pathlib import Path
 
-from haunt.mqtt.credentials import Credentials, write_private
+from haunt.mqtt.credentials import CredentialRefused, Credentials, write_private
 
 START_S = 5.0
+END_S = 5.0
 POLL_S = 0.005
+KEEP_S = 0.25
+RETRY_MAX_S = 30.0
+LOG_MAX_BYTES = 1_000_000
+LOOPBACK = "127.0.0.1"
+_LIBRARY = "import sys; from haunt.mqtt.library import main; main(*sys.argv[1:])"
+EVERYWHERE = {"0.0.0.0": "127.0.0.1", "::": "::1"}  # noqa: S104 - looked up, not bound
+
+# CONNECT without a name, and how any answer to it begins: the kept broker refuses it, and lives.
+_KNOCK = b"\x10\x0c\x00\x04MQTT\x04\x02\x00\x0a\x00\x00"
+_CONNACK = b"\x20\x02"
 
 
 class BrokerFailed(Exception):  # noqa: N818 - the word says what happened
@@ -42,7 +57,7 @@ def configuration(folder: Path, host: str, port: int, user: str | None) -> str:
         f"persistence_location {folder}/",
         "autosave_interval 1",
         "autosave_on_changes true",
-        f"log_dest file {folder / 'log'}",
+        "log_dest stderr",
         "log_type error",
         "log_type warning",
         "connection_messages false",
@@ -53,87 +68,182 @@ def configuration(folder: Path, host: str, port: int, user: str | None) -> str:
     return "\n".join(lines) + "\n"
 
 
+def running_pid(folder: Path) -> int | None:
+    """Return the pid of the Mosquitto that runs on this folder's configuration, if one does.
+
+    A pid file alone proves nothing: after a power cut its number belongs to somebody else.
+    """
+    pid = _number(folder / "pid")
+    return pid if pid is not None and _is_ours(pid, folder) else None
+
+
+def reload_running(folder: Path) -> bool:
+    """Tell the broker, whoever started it, that its files changed. False if none runs."""
+    pid = running_pid(folder.resolve())
+    if pid is None:
+        return False
+    os.kill(pid, signal.SIGHUP)
+    return True
+
+
 class KeptBroker:
-    """`port` is known after `start`."""
+    """`port` and `pid` are known after `start`; both hold over a restart of the broker."""
 
     def __init__(self, binary: str, credentials: Credentials, host: str, port: int) -> None:
         self._binary, self._credentials = binary, credentials
         self._folder = credentials.folder.resolve()
+        self._config = self._folder / "mosquitto.conf"
         self.host, self.port = host, port
         self.pid: int | None = None
+        self.restarts = 0
+        self.last_fault = ""
+        self._child: subprocess.Popen[bytes] | None = None
+        self._stopping = threading.Event()
+        self._keeper = threading.Thread(target=self._keep, name="broker-keeper", daemon=True)
 
     def start(self) -> "KeptBroker":
         """Adopt the one that runs, or start one. Raises BrokerFailed."""
-        self._credentials.controller_password()
-        self._credentials.write_files()
-        if self._adopt():
-            self.reload()
-            return self
-        if self.port == 0:
-            self.port = _free_port(self.host)
-        config = self._folder / "mosquitto.conf"
-        user = "root" if os.geteuid() == 0 else None
-        write_private(config, configuration(self._folder, self.host, self.port, user))
-        write_private(self._folder / "port", str(self.port))
-        child = subprocess.Popen(  # noqa: S603 - our own configuration, no shell
-            [self._binary, "-c", str(config)],
-            stdin=subprocess.DEVNULL,
-            stdout=subprocess.DEVNULL,
-            stderr=subprocess.DEVNULL,
-            start_new_session=True,
-        )
-        self.pid = child.pid
-        self._await(child)
+        try:
+            self._credentials.controller_password()
+            self._credentials.write_files()
+        except CredentialRefused as refused:
+            raise BrokerFailed(str(refused)) from refused
+        self._choose_port()
+        if not self._adopt():
+            self._launch()
+        self._keeper.start()
         return self
 
     def reload(self) -> None:
-        """Make changed passwords and ACLs count; sessions go on."""
-        if self.pid is not None:
-            os.kill(self.pid, signal.SIGHUP)
+        """Make changed passwords and ACLs count: who may no longer sign in is cut off."""
+        reload_running(self._folder)
 
-    def stop(self) -> None:
-        if self.pid is None:
+    def stop(self, *, leave_running: bool = False) -> None:
+        """Stop keeping it, and end it unless it is to be left for the next start."""
+        self._stopping.set()
+        if self._keeper.is_alive():
+            self._keeper.join(START_S + END_S)
+        if not leave_running and self.pid is not None:
+            self._end(self.pid)
+            self.pid = None
+
+    # --- starting
+
+    def _choose_port(self) -> None:
+        """Port 0 is drawn once: boards are told it, so it is kept while it can be had."""
+        if self.port != 0:
             return
-        try:
-            os.kill(self.pid, signal.SIGTERM)
-            for _ in range(400):
-                if os.waitpid(self.pid, os.WNOHANG)[0]:
-                    break
-                time.sleep(POLL_S)
-        except (ProcessLookupError, ChildProcessError):
-            pass  # gone already, or another process's child
-        self.pid = None
+        known = _number(self._folder / "port")
+        if known is not None and (
+            running_pid(self._folder) is not None or _is_free(self.host, known)
+        ):
+            self.port = known
+        else:
+            self.port = _free_port(self.host)
+
+    def _text(self) -> str:
+        user = "root" if os.geteuid() == 0 else None  # else it drops to a user that cannot read
+        return configuration(self._folder, self.host, self.port, user)
 
     def _adopt(self) -> bool:
-        pid, port = _number(self._folder / "pid"), _number(self._folder / "port")
-        if pid is None or port is None or (self.port not in (0, port)):
+        """Take over one that answers and runs on these very settings; end any other of ours."""
+        pid = running_pid(self._folder)
+        if pid is None:
             return False
-        try:
-            words = Path(f"/proc/{pid}/cmdline").read_bytes().split(b"\0")
-        except OSError:
+        if self._config.read_text() != self._text() or not _speaks(self.host, self.port, 1.0):
+            self._end(pid)
             return False
-        if str(self._folder / "mosquitto.conf").encode() not in words:
-            return False
-        if not _answers(self.host, port):
-            return False
-        self.pid, self.port = pid, port
+        self._child, self.pid = None, pid
+        self.reload()
         return True
+
+    def _launch(self) -> None:
+        _refuse_taken(self.host, self.port)
+        write_private(self._config, self._text())
+        write_private(self._folder / "port", str(self.port))
+        log = self._folder / "log"
+        if log.exists() and log.stat().st_size > LOG_MAX_BYTES:
+            log.replace(log.with_name("log.1"))
+        with os.fdopen(os.open(log, os.O_WRONLY | os.O_CREAT | os.O_APPEND, 0o600), "ab") as out:
+            child = subprocess.Popen(  # noqa: S603 - our own configuration, no shell
+                [self._binary, "-c", str(self._config)],
+                stdin=subprocess.DEVNULL,
+                stdout=out,
+                stderr=out,
+                start_new_session=True,
+            )
+        self._child, self.pid = child, child.pid
+        self._await(child)
 
     def _await(self, child: "subprocess.Popen[bytes]") -> None:
         until = time.monotonic() + START_S
-        while not _answers(self.host, self.port):
-            if child.poll() is not None or time.monotonic() > until:
-                raise BrokerFailed(
-                    f"mosquitto did not start on {self.host}:{self.port}: {self._last_words()}"
-                )
+        while child.poll() is None and time.monotonic() < until:
+            if _speaks(self.host, self.port, POLL_S * 20):
+                return
             time.sleep(POLL_S)
+        child.kill()
+        child.wait()
+        raise BrokerFailed(
+            f"mosquitto did not start on {self.host}:{self.port}: {self._last_words()}"
+        )
 
     def _last_words(self) -> str:
         try:
             lines = (self._folder / "log").read_text(errors="replace").splitlines()
         except OSError:
             return "it left no log"
-        return " / ".join(lines[-3:])
+        return " / ".join(lines[-3:]) or "it said nothing"
+
+    # --- keeping and ending
+
+    def _keep(self) -> None:
+        pause_s = KEEP_S
+        while not self._stopping.wait(pause_s):
+            if self._is_alive():
+                pause_s = KEEP_S
+                continue
+            try:
+                if not self._adopt():
+                    self._launch()
+                    self.restarts += 1
+            except (BrokerFailed, OSError) as fault:
+                self.last_fault = str(fault)
+                pause_s = min(RETRY_MAX_S, pause_s * 2)
+
+    def _is_alive(self) -> bool:
+        if self._child is not None:
+            return self._child.poll() is None
+        return self.pid is not None and _is_ours(self.pid, self._folder)
+
+    def _end(self, pid: int) -> None:
+        """End it in order, so that it saves its sessions; by force where it does not listen."""
+        for sign in (signal.SIGTERM, signal.SIGKILL):
+            with suppress(ProcessLookupError):
+                os.kill(pid, sign)
+            until = time.monotonic() + END_S
+            while time.monotonic() < until:
+                if self._child is not None:
+                    self._child.poll()  # else it would stay on as a zombie
+                if not _is_ours(pid, self._folder):
+                    return
+                time.sleep(POLL_S)
+
+
+def _is_ours(pid: int, folder: Path) -> bool:
+    """Compare the command line: a pid may have gone to another program meanwhile."""
+    wanted = str(folder / "mosquitto.conf")
+    try:
+        return wanted.encode() in Path(f"/proc/{pid}/cmdline").read_bytes().split(b"\0")
+    except OSError:
+        if Path("/proc/self").exists():
+            return False
+    found = subprocess.run(  # noqa: S603 - a number we made
+        ["ps", "-p", str(pid), "-o", "args="],  # noqa: S607 - where there is no /proc
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    return found.stdout.rstrip().endswith(wanted)
 
 
 def _number(path: Path) -> int | None:
@@ -143,16 +253,94 @@ def _number(path: Path) -> int | None:
         return None
 
 
+def _speaks(host: str, port: int, patience_s: float) -> bool:
+    """Ask for an answer in MQTT: the system accepts connections for a broker that hangs."""
+    try:
+        with socket.create_connection((EVERYWHERE.get(host, host), port), patience_s) as line:
+            line.sendall(_KNOCK)
+            return line.recv(4).startswith(_CONNACK)
+    except OSError:
+        return False
+
+
 def _answers(host: str, port: int) -> bool:
     try:
-        with socket.create_connection((host if host != "0.0.0.0" else "127.0.0.1", port), 0.5):  # noqa: S104
+        with socket.create_connection((EVERYWHERE.get(host, host), port), 0.5):
             return True
     except OSError:
         return False
 
 
+def _refuse_taken(host: str, port: int) -> None:
+    """Say so before the start: whoever has the port would answer in our broker's place."""
+    with socket.socket(_family(host)) as probe:
+        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            probe.bind((host, port))
+        except OSError as fault:
+            raise BrokerFailed(
+                f"mosquitto cannot listen on {host}:{port}: {fault.strerror}; "
+                "end what listens there, or choose another port with --mqtt HOST:PORT"
+            ) from fault
+
+
+def _family(host: str) -> socket.AddressFamily:
+    return socket.AF_INET6 if ":" in host else socket.AF_INET
+
+
+def _is_free(host: str, port: int) -> bool:
+    try:
+        _refuse_taken(host, port)
+    except BrokerFailed:
+        return False
+    return True
+
+
 def _free_port(host: str) -> int:
-    with socket.socket() as probe:
+    with socket.socket(_family(host)) as probe:
         probe.bind((host, 0))
         port: int = probe.getsockname()[1]
         return port
+
+
+class LibraryBroker:
+    """amqtt as a child on loopback, for where no Mosquitto is; it ends with this process."""
+
+    def __init__(self, credentials: Credentials, port: int) -> None:
+        self._credentials = credentials
+        self.host, self.port = LOOPBACK, port
+        self._child: subprocess.Popen[bytes] | None = None
+
+    def start(self) -> "LibraryBroker":
+        """Raises BrokerFailed."""
+        folder = self._credentials.folder.resolve()
+        self._credentials.controller_password()
+        names = {"root": self._credentials.root, "controller": self._credentials.controller}
+        write_private(folder / "library.json", json.dumps(names))
+        if self.port == 0:
+            self.port = _free_port(self.host)
+        write_private(folder / "port", str(self.port))
+        log = (folder / "library.log").open("wb")
+        self._child = subprocess.Popen(  # noqa: S603 - our own module, no shell
+            [sys.executable, "-c", _LIBRARY, str(folder), str(self.port)],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.DEVNULL,
+            stderr=log,
+            start_new_session=True,
+        )
+        log.close()
+        until = time.monotonic() + START_S
+        while not _answers(self.host, self.port):
+            if self._child.poll() is not None or time.monotonic() > until:
+                raise BrokerFailed(f"the library broker did not start: see {folder}/library.log")
+            time.sleep(POLL_S)
+        return self
+
+    def stop(self) -> None:
+        if self._child is not None and self._child.stdin is not None:
+            self._child.stdin.close()
+            try:
+                self._child.wait(2)
+            except subprocess.TimeoutExpired:
+                self._child.kill()
+                self._child.wait()

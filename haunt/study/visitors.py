@@ -3,10 +3,10 @@
 A group arrives by chance, keeps its own pace, lingers where it likes, and never turns round.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from typing import Protocol
 
-from haunt.study.boards import SimBoard
 from haunt.study.chance import Chance
 from haunt.study.schedule import Schedule
 from haunt.wire.showmodels import Sensor, ShowFile
@@ -58,13 +58,19 @@ def _between(one: Sensor | None, other: Sensor) -> float:
     return max(1.0, float((dx * dx + dy * dy) ** 0.5))
 
 
+class Senses(Protocol):
+    """A board, as far as visitors are concerned."""
+
+    def sense(self, sensor: str, high_ms: int) -> None: ...
+
+
 class Visitors:
     """`groups` counts those that entered; `open_now` says whether the entrance is."""
 
     def __init__(
         self,
         path: list[Stop],
-        boards: dict[str, SimBoard],
+        boards: Mapping[str, Senses],
         traffic: Traffic,
         schedule: Schedule,
         chance: Chance,
@@ -77,13 +83,17 @@ class Visitors:
     def come(self, open_now: Callable[[], bool] = lambda: True) -> None:
         """Send the first group on its way, and each the next."""
         self._open_now = open_now
-        self._schedule.after(self._gap(), self._next_group)
+        self._schedule.after(self._gap(), self._again)
+
+    def _again(self) -> None:
+        self._schedule.after(self._gap(), self._again)
+        self.next_group()
 
     def _gap(self) -> int:
         return max(1, round(self._chance.exponential(3_600_000 / self._traffic.groups_per_hour)))
 
-    def _next_group(self) -> None:
-        self._schedule.after(self._gap(), self._next_group)
+    def next_group(self) -> None:
+        """Send one on its way now."""
         if not self._open_now() or not self._path:
             return
         self.groups += 1
