@@ -148,7 +148,7 @@ class World:
         return Verdict(
             seed=self.seed,
             groups=self.visitors.groups,
-            motions=self.running.tally.motions,
+            motions=sum(record.has_motion for record in self.journal.records),
             fired=count[Outcome.FIRED],
             refused=count[Outcome.REFUSED],
             lapsed=count[Outcome.LAPSED],
