@@ -11,8 +11,7 @@ FIRMWARE = "1.0"
 CUES_MAX = 64
 HEALTH_MS = 5000
 HEALTH_LEAST_MS = 100  # a chattering sensor clears often; its board still has other work
-# A stopped show never waits for these, so their order among themselves is free.
-STOPPED, UNKNOWN, BUSY = "stopped", "unknown", "busy"
+FLOOR_READINGS = 3  # one dip is a motor starting
 
 
 class Brain:
@@ -44,6 +43,7 @@ class Brain:
         self._seq = 0
         self._bad = 0
         self._battery_mv = None
+        self._low_readings = 0
         self._rssi = None
         self._starts = dict((prop, 0) for prop in config.props)
         self._motions = dict((sensor, 0) for sensor in config.sensors)
@@ -210,15 +210,14 @@ class Brain:
 
     def _stop_here(self, ms):
         """By this board's own button or battery, without the broker."""
-        if not self.stopped:
-            self._stopped_here = True
+        self._stopped_here = True
         self._stop_show(ms)
 
     def _still(self, ms):
         for prop in self._config.props:
             self._outputs.append(("stop_state", prop))
-        for cue, _ in self._playing.values():
-            self._report(ms, cue, "aborted")
+        for play in self._playing.values():
+            self._report(ms, play["cue"], "aborted")
         self._playing = {}
 
     # ---- cues
@@ -259,18 +258,19 @@ class Brain:
         prop, behaviour = cue["prop"], cue["behaviour"]
         duration_ms = self._config.props[prop]["behaviours"][behaviour]["duration_ms"]
         self._cues = self._cues[-(CUES_MAX - 1) :] + [cue["cue"]]
-        self._playing[prop] = (cue["cue"], (ms + min(duration_ms, cue["max_ms"]), behaviour))
+        end_ms = ms + min(duration_ms, cue["max_ms"])
+        self._playing[prop] = {"cue": cue["cue"], "behaviour": behaviour, "end_ms": end_ms}
         self._starts[prop] += 1
         self._outputs.append(("output", prop, behaviour, True))
         self._report(ms, cue["cue"], "started")
 
     def _end_plays(self, ms):
         for prop in list(self._playing):
-            cue, (end_ms, behaviour) = self._playing[prop]
-            if end_ms <= ms:
+            play = self._playing[prop]
+            if play["end_ms"] <= ms:
                 del self._playing[prop]
-                self._outputs.append(("output", prop, behaviour, False))
-                self._report(ms, cue, "finished")
+                self._outputs.append(("output", prop, play["behaviour"], False))
+                self._report(ms, play["cue"], "finished")
 
     def _report(self, ms, cue, state, why=None):
         report = {"cue": cue, "boot": self._boot, "state": state, "why": why}
@@ -298,7 +298,9 @@ class Brain:
     def _battery(self, ms, battery_mv):
         """Below its floor the pack is near harm: this board makes itself still until released."""
         self._battery_mv = battery_mv
-        if battery_mv < self._config.battery.get("floor_mv", 0):
+        is_low = battery_mv < self._config.battery.get("floor_mv", 0)
+        self._low_readings = self._low_readings + 1 if is_low else 0
+        if self._low_readings >= FLOOR_READINGS:
             self._stop_here(ms)
 
     def _want_health(self, ms):

@@ -13,6 +13,7 @@ PROPS_MAX = 8
 OUTPUTS_MAX = 16
 BEHAVIOURS_MAX = 16
 STEPS_MAX = 64
+TEXT_CHARS_MAX = 256
 
 STOP_STATES = ("off", "hold", "home", "on")
 ACTIONS = ("fire", "gentle", "hold", "stop", "count")
@@ -31,8 +32,8 @@ class Config:
     """What the file says, checked; `props` and `sensors` keep the file's own shape."""
 
     def __init__(self, raw):
-        self.username = raw.get("username")
-        self.id = raw.get("id", self.username)
+        self.id = raw["id"] if "id" in raw else raw["username"]
+        self.username = raw.get("username", self.id if "password" in raw else None)
         self.host = raw["host"]
         self.port = raw.get("port", 1883)
         self.password = raw.get("password")
@@ -75,22 +76,34 @@ def rest_level(output):
     return 1 if output["stop"] == "on" else 0
 
 
+def _is_board_id(value):
+    return payloads.is_id(value) and value not in ("all", "controller")
+
+
+def _is_text(value):
+    return isinstance(value, str) and 1 <= len(value) <= TEXT_CHARS_MAX
+
+
 def _faults(raw):
     faults = []
-    _check(faults, raw, "id", payloads.is_id, raw.get("username"), "[a-z0-9-]{1,32}")
-    _check(faults, raw, "host", payloads.is_text, None, "a host name or address")
-    _check(faults, raw, "root", payloads.is_text, None, "haunt/<show>")
+    _check(faults, raw, "id", _is_board_id, raw.get("username"),
+           "[a-z0-9-]{1,32}, but not all or controller")
+    _check(faults, raw, "host", _is_text, None, "a host name or address")
+    _check(faults, raw, "root", _is_text, None, "haunt/<show>")
     _check(faults, raw, "port", _is_port, 1883, "1 to 65535")
     _check(faults, raw, "control_port", _is_port, 1, "1 to 65535")
     _check(faults, raw, "pins", lambda value: value in PINS, "machine", "machine or script")
     _check(faults, raw, "spread_ms", _is_spread, 5000, "0 to 60000")
     _check(faults, raw, "watchdog_ms", _is_spread, 0, "0 to 60000")
     for name in ("username", "password", "pin_log"):
-        _check(faults, raw, name, payloads.is_text, "-", "text")
+        _check(faults, raw, name, _is_text, "-", "text")
     for name in ("battery", "sensors", "props", "wifi"):
         _check(faults, raw, name, lambda value: isinstance(value, dict), {}, "an object")
     if not faults:
         _battery_faults(faults, raw.get("battery", {}))
+        if raw.get("wifi"):
+            for name in ("ssid", "password"):
+                _check(faults, raw["wifi"], name, _is_text, None, "text", "wifi.")
         _sensor_faults(faults, raw.get("sensors", {}))
         _prop_faults(faults, raw.get("props", {}))
     return faults
@@ -160,7 +173,7 @@ def _output_faults(faults, outputs, where):
     for name in outputs:
         output = outputs[name]
         if not payloads.is_id(name) or not isinstance(output, dict):
-            faults.append("%soutputs.%s: allowed is an object named [a-z0-9-]{1,32}" % (where, name))
+            faults.append("%soutputs.%s: allowed is an object, id [a-z0-9-]" % (where, name))
             continue
         place = "%soutputs.%s." % (where, name)
         _check(faults, output, "pin", _is_pin, 0, "0 to 255", place)

@@ -7,18 +7,18 @@ import json
 
 PAYLOAD_BYTES_MAX = 2048
 INTEGER_MAX = 9007199254740991  # 2^53 - 1: beyond it other JSON readers round
-TEXT_CHARS_MAX = 128
-PROPS_MAX = 64
+LINE_CHARS_MAX = 128
 HOURS_MAX = 16
 
-_ID_CHARS = "abcdefghijklmnopqrstuvwxyz0123456789-"
+_DIGITS = "0123456789"
+_ID_CHARS = "abcdefghijklmnopqrstuvwxyz-" + _DIGITS
 _ID_CHARS_MAX = 32
+_CUE_CHARS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ._:" + _ID_CHARS
+_CUE_CHARS_MAX = 128
 
 
 def is_id(value):
-    if not isinstance(value, str) or not 1 <= len(value) <= _ID_CHARS_MAX:
-        return False
-    return all(char in _ID_CHARS for char in value)
+    return _is_word(value, _ID_CHARS, _ID_CHARS_MAX)
 
 
 def is_integer(value, low=0, high=INTEGER_MAX):
@@ -26,8 +26,18 @@ def is_integer(value, low=0, high=INTEGER_MAX):
     return type(value) is int and low <= value <= high
 
 
-def is_text(value, chars_max=TEXT_CHARS_MAX):
+def _is_word(value, chars, chars_max):
     if not isinstance(value, str) or not 1 <= len(value) <= chars_max:
+        return False
+    return all(char in chars for char in value)
+
+
+def _is_cue(value):
+    return _is_word(value, _CUE_CHARS, _CUE_CHARS_MAX)
+
+
+def _is_line(value):
+    if not isinstance(value, str) or not 1 <= len(value) <= LINE_CHARS_MAX:
         return False
     return all(ord(char) >= 32 for char in value)
 
@@ -47,24 +57,22 @@ def _is_mode(value):
 def _is_clock_reading(value):
     if not isinstance(value, str) or len(value) != 5 or value[2] != ":":
         return False
-    if not all(char in "0123456789" for char in value[:2] + value[3:]):
+    if not all(char in _DIGITS for char in value[:2] + value[3:]):
         return False
     return int(value[:2]) < 24 and int(value[3:]) < 60
 
 
 def _are_hours(value):
-    if not isinstance(value, list) or len(value) > HOURS_MAX:
-        return False
-    return all(
+    return isinstance(value, list) and len(value) <= HOURS_MAX and all(
         isinstance(span, list) and len(span) == 2 and all(_is_clock_reading(end) for end in span)
         for span in value
     )
 
 
 def _are_prop_settings(value):
-    if not isinstance(value, dict) or len(value) > PROPS_MAX:
-        return False
-    return all(is_id(prop) and _is_prop_setting(value[prop]) for prop in value)
+    return isinstance(value, dict) and all(
+        is_id(prop) and _is_prop_setting(value[prop]) for prop in value
+    )
 
 
 def _is_prop_setting(value):
@@ -76,14 +84,14 @@ def _is_prop_setting(value):
 # kind: (field, check, required). Fields that are not listed are ignored.
 _READ = {
     "cue": (
-        ("cue", is_text, True),
+        ("cue", _is_cue, True),
         ("epoch", is_integer, True),
         ("prop", is_id, True),
         ("behaviour", is_id, True),
         ("max_ms", _is_positive, True),
         ("ttl_ms", is_integer, True),
         ("sent_ms", is_integer, True),
-        ("line", is_text, False),
+        ("line", _is_line, False),
     ),
     "settings": (
         ("version", is_integer, True),
@@ -92,7 +100,7 @@ _READ = {
         ("hours", _are_hours, False),
     ),
     "beat": (
-        ("clock", is_text, True),
+        ("clock", is_id, True),
         ("now_ms", is_integer, True),
         ("wall_ms", is_integer, True),
         ("epoch", is_integer, True),
@@ -133,12 +141,11 @@ def decode(kind, payload):
         return None
     fields = {}
     for name, check, required in _READ[kind]:
-        value = parsed.get(name)
-        if value is None and not required and name not in parsed:
+        if name not in parsed and not required:
             continue
-        if not check(value):
+        if not check(parsed.get(name)):
             return None
-        fields[name] = value
+        fields[name] = parsed[name]
     return fields
 
 
@@ -146,7 +153,7 @@ def readable_cue(payload):
     """The cue's id where at least that can be read, so that a bad cue can be refused by name."""
     parsed = _parse(payload)
     cue = None if parsed is None else parsed.get("cue")
-    return cue if is_text(cue) else None
+    return cue if _is_cue(cue) else None
 
 
 def encode(kind, fields):

@@ -31,9 +31,12 @@ def demo(
     speed: Annotated[float, typer.Option(help="2 brings twice as many visitors.")] = 1.0,
     seed: Annotated[int | None, typer.Option(help="The same number, the same visitors.")] = None,
     no_browser: Annotated[bool, typer.Option("--no-browser", help="Only print it.")] = False,
+    broker: Annotated[
+        str, typer.Option(help="auto, or library: the one that comes along.")
+    ] = "auto",
 ) -> None:
     """Show an invented garden at work, with simulated boards and visitors."""
-    from haunt.bootstrap.demo import run_demo  # noqa: PLC0415 - keeps --help fast
+    from haunt.bootstrap.demo import DemoConfig, run_demo  # noqa: PLC0415 - keeps --help fast
 
     def opened(url: str) -> None:
         if not no_browser:
@@ -41,7 +44,8 @@ def demo(
 
             webbrowser.open(url)
 
-    raise typer.Exit(run_demo(port, speed, seed, lambda line: typer.echo(line, err=True), opened))
+    config = DemoConfig(port, speed, seed, broker)
+    raise typer.Exit(run_demo(config, lambda line: typer.echo(line, err=True), opened))
 
 
 @app.command()
@@ -49,7 +53,9 @@ def serve(  # noqa: PLR0917 - options are parameters
     data: Data = DEFAULT_DATA,
     listen: Annotated[str | None, typer.Option(help="HOST:PORT of the pages; port 0: any.")] = None,
     mqtt: Annotated[str | None, typer.Option(help="HOST:PORT of the kept broker.")] = None,
-    broker: Annotated[str | None, typer.Option(help="auto, or mqtt[s]://HOST:PORT.")] = None,
+    broker: Annotated[
+        str | None, typer.Option(help="auto, library or mqtt[s]://HOST:PORT.")
+    ] = None,
     database: Annotated[str | None, typer.Option(help="SQLAlchemy URL; default SQLite.")] = None,
     show: Annotated[Path | None, typer.Option(help="Show file to import at the start.")] = None,
     insecure_lan: Annotated[

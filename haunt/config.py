@@ -115,6 +115,8 @@ def _address(key: str, text: str, origin: Mapping[str, str]) -> tuple[str, int]:
 
 
 def _broker(text: str) -> str:
-    if text == "auto" or text.startswith(("mqtt://", "mqtts://")):
+    if text in ("auto", "library") or text.startswith(("mqtt://", "mqtts://")):
         return text
-    raise SettingRefused(f"broker {text!r}: allowed are auto, mqtt://HOST:PORT, mqtts://HOST:PORT")
+    raise SettingRefused(
+        f"broker {text!r}: allowed are auto, library, mqtt://HOST:PORT, mqtts://HOST:PORT"
+    )

@@ -9,6 +9,7 @@ import secrets
 import threading
 import tomllib
 from collections.abc import Callable
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -38,28 +39,36 @@ SAG_SHARE = 0.03
 DROP_AFTER_MS, DROPPED_MS, DROP_EVERY_MS = 45_000, 25_000, 300_000
 
 
-def run_demo(
-    port: int, speed: float, seed: int | None, say: Say, opened: Callable[[str], None]
-) -> int:
+@dataclass(frozen=True, slots=True)
+class DemoConfig:
+    """`speed` 2 brings twice as many visitors; without a seed one is drawn and said."""
+
+    port: int = 8080
+    speed: float = 1.0
+    seed: int | None = None
+    broker: str = "auto"
+
+
+def run_demo(config: DemoConfig, say: Say, opened: Callable[[str], None]) -> int:
     """Run until told to end. `opened` is given the address once pages can be had."""
-    seed = seed if seed is not None else secrets.randbits(16)
+    seed = config.seed if config.seed is not None else secrets.randbits(16)
     with TemporaryDirectory(prefix="haunt-demo-") as folder:
         data = Path(folder)
         show = data / "show.toml"
         show.write_text(demo_show(datetime.now().astimezone()))
-        config = Config(
+        settings = Config(
             data=data,
             listen_host="127.0.0.1",
-            listen_port=port,
+            listen_port=config.port,
             mqtt_host="127.0.0.1",
             mqtt_port=0,
-            broker="auto",
+            broker=config.broker,
             database="",
             show=show,
         )
         say(f"haunt: a simulated garden, seed {seed}. Ctrl-C ends it; nothing is kept")
-        company = Company(data, speed, seed)
-        return run_server(config, say, company=company, opened=opened)
+        company = Company(data, config.speed, seed)
+        return run_server(settings, say, company=company, opened=opened)
 
 
 def demo_show(now: datetime) -> str:

@@ -312,10 +312,10 @@ def _broker(config: Config, show: str, say: Say) -> Joined:
     from haunt.wire.topics import Topics  # noqa: PLC0415
 
     wanted = [(each.topic, each.qos) for each in Topics(show).controller_subscriptions()]
-    if config.broker != "auto":
+    if config.broker not in ("auto", "library"):
         return Joined(_foreign(config.broker, f"{show}-controller"), wanted, None)
     credentials = Credentials(config.data / "broker", show)
-    binary = mosquitto()
+    binary = mosquitto() if config.broker == "auto" else None
     kept: KeptBroker | LibraryBroker
     if binary is not None:
         kept = KeptBroker(binary, credentials, config.mqtt_host, config.mqtt_port).start()
@@ -323,12 +323,12 @@ def _broker(config: Config, show: str, say: Say) -> Joined:
     elif is_loopback(config.mqtt_host) and is_loopback(config.listen_host):
         kept = LibraryBroker(credentials, config.mqtt_port).start()
         say(
-            f"haunt: no Mosquitto found, so a small broker runs on {kept.host}:{kept.port}. It is "
+            f"haunt: no Mosquitto in use, so a small broker runs on {kept.host}:{kept.port}. It is "
             "for trying out: for a night install Mosquitto (apt-get install mosquitto)"
         )
     else:
         raise StartRefused(
-            "no Mosquitto found, and the broker that comes with haunt is never opened to a "
+            "no Mosquitto in use, and the broker that comes with haunt is never opened to a "
             "network. Install it (apt-get install mosquitto), or name one with "
             "--broker mqtt://HOST:PORT"
         )

@@ -187,3 +187,19 @@ def test_health_fits_its_limit_at_the_largest_configuration(firmware: SimpleName
 
     assert len(health[2]) <= firmware.payloads.PAYLOAD_BYTES_MAX
     assert set(json.loads(health[2])["active"].values()) == {year_ms}
+
+
+def test_a_full_outbox_lets_the_oldest_go_even_if_it_is_underway(
+    firmware: SimpleNamespace,
+) -> None:
+    outbox = firmware.outbox.Outbox()
+    for number in range(64):
+        outbox.put(number, "motion", {})
+    underway = [outbox.take() for _ in range(8)]
+    assert outbox.take() is None
+
+    outbox.put(64, "motion", {})
+    outbox.connection_lost()
+
+    assert outbox.dropped == 1
+    assert outbox.take() == underway[1]

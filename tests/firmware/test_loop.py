@@ -197,6 +197,22 @@ def test_a_connection_that_never_stands_is_given_up(firmware: SimpleNamespace) -
     assert bench.board.fault == "no connection in time"
 
 
+def test_a_board_that_was_connected_tries_again_soon(firmware: SimpleNamespace) -> None:
+    bench = Bench(firmware)
+    for _ in range(6):
+        bench.run(10)
+        bench.link.cut()
+        bench.run(5010)
+    bench.link.arrive(CONNACK + SUBACK)
+    bench.run(10)
+    opened = bench.link.opened
+
+    bench.pins.command("drop")
+    bench.run(520)
+
+    assert bench.link.opened == opened + 1
+
+
 @pytest.mark.parametrize("answer", [b"\x20\x02\x00\x05", b"\xf0\x00", b"\x30\xff\xff\xff\xff"])
 def test_an_unfit_answer_closes_the_connection(firmware: SimpleNamespace, answer: bytes) -> None:
     bench = Bench(firmware)

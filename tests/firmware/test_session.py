@@ -85,6 +85,14 @@ def test_pings_go_every_five_seconds_and_must_be_answered(firmware: SimpleNamesp
         session.due(16000)
 
 
+def test_only_what_asks_for_it_is_acknowledged(firmware: SimpleNamespace) -> None:
+    session = opened(firmware)
+    session.receive(0, CONNACK + SUBACK)
+    once = firmware.packets.publish("haunt/yard/all/beat", b"{}")
+
+    assert session.receive(1, once)[1] == []
+
+
 def test_an_acknowledgement_names_the_message_it_is_for(firmware: SimpleNamespace) -> None:
     session = opened(firmware)
     session.receive(0, CONNACK + SUBACK)

@@ -16,7 +16,7 @@ from collections.abc import Callable
 from contextlib import ExitStack
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import Any, Self
 
 ROOT = Path(__file__).resolve().parents[2]
 BIN = Path(sys.executable).parent
@@ -209,7 +209,7 @@ class House:
         self.server = Server(folder / "data", show, more=more)
         (folder / "data").mkdir()
 
-    def __enter__(self) -> "House":
+    def __enter__(self) -> Self:
         self._ending.callback(self._end_broker)
         self._ending.callback(self._end_server)
         self.server.start()

@@ -7,12 +7,13 @@ import json
 import os
 import subprocess
 import threading
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import pytest
 from paho.mqtt import client as mqtt
 from paho.mqtt.enums import CallbackAPIVersion
-import pytest
 
 from tests.system.house import SHOW, House, until
 
@@ -134,7 +135,7 @@ def test_a_full_disk_delays_no_cue_and_is_counted_and_shown(tmp_path: Path) -> N
 
             for seq in range(2, 12):
                 board.motion(seq)
-                until(lambda: len(board.played) >= seq, f"cue {seq} with the disk full", 3)
+                until(_played(board, seq), f"cue {seq} with the disk full", 3)
 
             until(lambda: server.metric("haunt_not_journalled_total") > 0, "the count")
             (small / "ballast").unlink()
@@ -143,6 +144,10 @@ def test_a_full_disk_delays_no_cue_and_is_counted_and_shown(tmp_path: Path) -> N
             board.close()
     finally:
         subprocess.run(["umount", "-l", small], check=True)
+
+
+def _played(board: WireBoard, count: int) -> Callable[[], bool]:
+    return lambda: len(board.played) >= count
 
 
 def _fill(path: Path) -> None:
