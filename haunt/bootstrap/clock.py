@@ -1,7 +1,8 @@
 """The real clock, and the sun: the two outside facts that the rest is given as values."""
 
 import time
-from datetime import UTC, date
+from datetime import date
+from zoneinfo import ZoneInfo
 
 from haunt.core.calendar import Sunset
 from haunt.wire.showmodels import ShowFile
@@ -31,8 +32,12 @@ def resumed_mono_ms(last: tuple[int, int] | None, wall_ms: int) -> int:
 
 
 def sunset_of(file: ShowFile) -> Sunset:
-    """Sunset by astral (within a minute of the printed almanac); None where there is none."""
+    """Sunset of a local date by astral (within a minute of the printed almanac); None where none.
+
+    The zone matters: an evening in the west falls on the next day of UTC.
+    """
     latitude, longitude = file.info.latitude, file.info.longitude
+    zone = ZoneInfo(file.info.time_zone)
     if latitude is None or longitude is None:
         return lambda _day: None
 
@@ -41,7 +46,7 @@ def sunset_of(file: ShowFile) -> Sunset:
         from astral.sun import sunset as of_day  # noqa: PLC0415
 
         try:
-            found = of_day(Observer(latitude, longitude), date=day, tzinfo=UTC)
+            found = of_day(Observer(latitude, longitude), date=day, tzinfo=zone)
         except ValueError:  # the sun does not set on that day
             return None
         return int(found.timestamp() * 1000)

@@ -56,19 +56,22 @@ class Arbiter:
     def handle(self, event: events.Event) -> list[Effect]:
         """Run the timers up to the event, then the event. Effects come in order."""
         night = self._begin()
-        mono = max(event.mono_ms, night.now_ms)
+        mono, before = max(event.mono_ms, night.now_ms), 0
         if isinstance(event, events.Started | events.Woke):
             self._resume(mono, event)
         else:
             self._run_timers(mono)
+            before = len(night.effects)
+            if before:  # by the state they were decided in, not by what the event makes of it
+                check(night, night.effects)
             night.now_ms = mono
-            self._set_clock(event.wall_ms)
+            self._set_clock(event)
             if isinstance(event, events.ShowChanged):
                 night = self._change_show(event)
             else:
                 HANDLERS[type(event)](night, event)
         settle(night)
-        return self._finish()
+        return self._finish(before)
 
     def advance(self, mono_ms: int) -> list[Effect]:
         """Run the timers that are due by now."""
@@ -93,17 +96,17 @@ class Arbiter:
         night.touched.clear()
         return night
 
-    def _finish(self) -> list[Effect]:
+    def _finish(self, checked: int = 0) -> list[Effect]:
         night = self.night
         night.events += 1
-        check(night, night.effects)
+        check(night, night.effects[checked:] if checked else night.effects)
         if night.events % CHECK_ALL_EVERY == 0:
             check_all(night)
         return night.effects
 
-    def _set_clock(self, wall_ms: int) -> None:
+    def _set_clock(self, event: events.Event) -> None:
         night = self.night
-        offset = wall_ms - night.now_ms
+        offset = event.wall_ms - event.mono_ms
         stepped = abs(offset - night.offset_ms) >= CLOCK_STEP_MS
         night.offset_ms = offset
         if stepped and night.timetable:
@@ -136,7 +139,7 @@ class Arbiter:
     def _resume(self, mono_ms: int, event: events.Started | events.Woke) -> None:
         """Behaviours ended in their time; triggers are judged now, or lapse if it is too late."""
         night = self.night
-        under_way = list(night.items.values())
+        under_way, waited = list(night.items.values()), dict(night.waiting)
         for item in under_way:
             item.wake_ms = -1
             item.prop.waiting = None
@@ -146,7 +149,7 @@ class Arbiter:
             night.release_at_ms = None
         self._run_timers(mono_ms)
         night.now_ms = mono_ms
-        self._set_clock(event.wall_ms)
+        self._set_clock(event)
         if isinstance(event, events.Started):
             self._start_epoch(event)
         for item in under_way:
@@ -157,6 +160,8 @@ class Arbiter:
             else:
                 item.wake_ms = max(item.due_ms, mono_ms)
                 night.wake(item.wake_ms, item)
+                if waited.get(item.prop.spec.id) is item:
+                    item.prop.waiting = night.waiting[item.prop.spec.id] = item
         timetable.plan(night)
         self._run_timers(mono_ms)
 
@@ -186,5 +191,8 @@ class Arbiter:
         night.touched.update(night.props)
         self.night = night
         timetable.plan(night)
+        for row, due_ms in old.timetable_due.items():
+            if night.timetable.get(row) == old.timetable[row]:  # else a crew that tunes delays it
+                night.timetable_due[row] = due_ms
         night.agenda += night.waiting.values()
         return night

@@ -30,8 +30,8 @@ def on_board_here(night: Night, event: BoardHere) -> None:
     was_gone = None if board.here or board.gone_ms is None else night.now_ms - board.gone_ms
     if event.boot != board.boot:
         _booted(night, board, event.boot, event.reset, event.up_ms)
-    elif event.up_ms:
-        board.booted_ms = min(board.booted_ms, night.now_ms - event.up_ms)
+    else:
+        _learn_boot(night, board, event)
     if was_gone is not None and was_gone >= LOST_ARMS_MS:
         _arm(board)
     board.here, board.gone_ms = True, None
@@ -49,6 +49,14 @@ def _booted(night: Night, board: Board, boot: str, reset: str, up_ms: int) -> No
     board.booted_ms = night.now_ms - up_ms
     if reset in WARMING_RESETS:
         _arm(board)
+
+
+def _learn_boot(night: Night, board: Board, event: BoardHere | BoardHealth) -> None:
+    """Take what a later word adds: a boot may first be heard of by a motion, which says neither."""
+    if event.up_ms:
+        board.booted_ms = min(board.booted_ms, night.now_ms - event.up_ms)
+    if board.reset == "unknown":
+        board.reset = event.reset
 
 
 def _arm(board: Board) -> None:
@@ -75,8 +83,8 @@ def on_health(night: Night, event: BoardHealth) -> None:
         return
     if event.boot != board.boot:
         _booted(night, board, event.boot, event.reset, event.up_ms)
-    elif event.up_ms:
-        board.booted_ms = min(board.booted_ms, night.now_ms - event.up_ms)
+    else:
+        _learn_boot(night, board, event)
     for name, active_ms in event.active:
         sensor = night.sensors.get(name)
         if sensor is None or sensor.board is not board:
@@ -102,6 +110,7 @@ def _weigh_charge(night: Night, board: Board, percent: int) -> None:
     board.rest_readings = [*board.rest_readings, percent][-READINGS_MAX:]
     charge = board.charge_percent = median_low(board.rest_readings)
     for prop in board.props:
+        night.relook(prop)  # charge stretches the rest
         retire = prop.spec.retire_percent
         if retire is None:
             continue
@@ -111,7 +120,6 @@ def _weigh_charge(night: Night, board: Board, percent: int) -> None:
             prop.retired = charge < retire + BACK_PERCENT
         elif prop.low_streak >= LOW_STREAK:
             prop.retired = True
-            night.relook(prop)
 
 
 def on_reported(night: Night, event: Reported) -> None:

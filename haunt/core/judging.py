@@ -30,15 +30,18 @@ def settle(night: Night) -> None:
     while night.agenda:
         batch = {item.arrival: item for item in night.agenda if item.alive}
         night.agenda.clear()
-        for item in sorted(batch.values(), key=_order) if len(batch) > 1 else batch.values():
+        due = list(batch.values())
+        if len(due) > 1:
+            due.sort(key=lambda item: _order(item, night.now_ms))
+        for item in due:
             if item.alive:
                 judge(night, item)
 
 
-def _order(item: Item) -> tuple[int, int, int, int]:
+def _order(item: Item, now: int) -> tuple[int, int, int, int]:
     prop = item.prop
     last = -1 if prop.last_start_ms is None else prop.last_start_ms
-    claims = prop.claim_until_ms > item.due_ms
+    claims = prop.claim_until_ms >= now  # it may end at the very instant at which the gap does
     return (0 if claims else 1, -prop.spec.priority, last, item.arrival)
 
 
@@ -61,7 +64,11 @@ def judge(night: Night, item: Item) -> None:
     rule_, clears_ms, fit = _what_bars(night, prop, item, allowed)
     if rule_ is not None:
         return _barred(night, item, rule_, clears_ms, deadline)
-    if now > item.due_ms and _has_left(item, now):
+    if not allowed:  # what is still allowed is for the quick: see patience on a behaviour
+        waited = prop.waiting is item
+        outcome = Outcome.LAPSED if waited else Outcome.REFUSED
+        return night.decide(item, outcome, "stale", now - deadline)
+    if prop.waiting is item and _has_left(item, now):
         return night.decide(item, Outcome.LAPSED, "left")
     return _fire(night, prop, item, fit)
 
@@ -72,6 +79,7 @@ def _allowed(night: Night, prop: Prop, item: Item) -> tuple[Behaviours, Rule | N
     steady = (
         item.behaviour is None
         and night.doors == "timetable"
+        and not night.extend_ms  # an extended closing lies within a piece
         and night.hand_phase_until_ms <= now
         and now + night.offset_ms + prop.longest_ms < piece.until_ms
     )

@@ -65,7 +65,7 @@ def _weigh(night: Night, sensor: Sensor, key: MotionKey, happened: int) -> None:
     if accepted:
         last = sensor.last_accepted_ms
         sensor.last_accepted_ms = happened if last is None else max(last, happened)
-    _act(night, sensor, accepted=accepted)
+    _act(night, sensor, accepted=accepted or (reason is None and not sensor.links))
     night.owed += max(1, len(sensor.links))
     if not sensor.links:
         _without_prop(night, key, sensor.spec.id, reason or "no-prop", max(0, margin))
@@ -103,9 +103,9 @@ def _act(night: Night, sensor: Sensor, *, accepted: bool) -> None:
     mono, wall = night.now_ms, night.wall_ms
     if action == "stop":
         on_stopped(night, Stopped(mono, wall, by))
-    elif action == "gentle" and (accepted or not sensor.links):
+    elif action == "gentle" and accepted:
         on_phase(night, PhaseByHand(mono, wall, "gentle", 180_000, by))
-    elif action == "hold" and (accepted or not sensor.links):
+    elif action == "hold" and accepted:
         on_held(night, Held(mono, wall, None, None, by))
 
 

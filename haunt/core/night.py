@@ -158,6 +158,7 @@ class NightMemory:
     walk_test: bool = False
     doors: str = "timetable"
     extend_ms: int = 0
+    extended_wall_ms: int = 0
     hand_phase: str | None = None
     hand_phase_until_ms: int = 0
     link_up: bool = False

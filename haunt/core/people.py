@@ -15,6 +15,7 @@ from haunt.core.events import (
     WalkTest,
 )
 from haunt.core.night import Item, Night, Prop
+from haunt.core.rules import extension_ms
 
 RELEASE_COUNT_MS = 5000
 HAND_KEYS_MAX = 256
@@ -129,7 +130,8 @@ def on_phase(night: Night, event: PhaseByHand) -> None:
 def on_doors(night: Night, event: DoorsSet) -> None:
     if event.state == "extended":
         night.doors = "timetable"
-        night.extend_ms += event.extend_ms
+        night.extend_ms = extension_ms(night) + event.extend_ms
+        night.extended_wall_ms = night.wall_ms
     else:
         night.doors = event.state
         if event.state == "timetable":

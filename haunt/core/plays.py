@@ -57,10 +57,10 @@ def start(night: Night, prop: Prop, item: Item, behaviour: Behaviour) -> None:
 
 
 def _note_use(prop: Prop, behaviour: Behaviour, now: int) -> None:
-    if prop.spec.hourly_cap is not None:
-        del prop.starts_ms[: bisect_right(prop.starts_ms, now - HOUR_MS)]
-        prop.starts_ms.append(now)
-    if prop.spec.duty_permille is not None and behaviour.motor_on_ms:
+    """Kept without a cap or duty too: somebody may set one in the middle of the night."""
+    del prop.starts_ms[: bisect_right(prop.starts_ms, now - HOUR_MS)]
+    prop.starts_ms.append(now)
+    if behaviour.motor_on_ms:
         while prop.on_times and prop.on_times[0][1] <= now - DUTY_WINDOW_MS:
             began, until = prop.on_times.pop(0)
             prop.on_total_ms -= until - began

@@ -14,6 +14,7 @@ from haunt.core.plays import DUTY_WINDOW_MS, HOUR_MS, on_time_since
 from haunt.core.show import Behaviour
 
 FOR_EVER = 1 << 60
+EXTENSION_LASTS_MS = 18 * 3_600_000
 WARMING_RESETS = frozenset({"power-on", "brown-out", "unknown"})
 
 
@@ -110,7 +111,7 @@ def self_trigger(_night: Night, sensor: Sensor, happened: int) -> int:
         if play is not None and play.started_ms <= happened:
             return play.busy_until_ms + sensor.spec.settle_ms - happened
         ended, started = prop.last_end_ms, prop.last_start_ms
-        if ended is None or started is None or happened < started:
+        if ended is None or started is None or happened < min(started, ended):
             continue
         worst = max(worst, ended + sensor.spec.settle_ms - happened - 1)
     return worst + 1 if worst > PASSES else PASSES
@@ -145,7 +146,15 @@ def doors_open(night: Night) -> bool:
     wall = night.wall_ms
     if night.calendar.piece(wall).open:
         return True
-    return night.extend_ms > 0 and night.calendar.piece(wall - night.extend_ms).open
+    more = extension_ms(night)
+    return more > 0 and night.calendar.piece(wall - more).open
+
+
+def extension_ms(night: Night) -> int:
+    """Return by how much this night's closing is put off; it is not the next night's."""
+    if not night.extend_ms or night.wall_ms - night.extended_wall_ms > EXTENSION_LASTS_MS:
+        return 0
+    return night.extend_ms
 
 
 def closed(night: Night, _prop: Prop, _item: Item) -> int:
@@ -269,7 +278,8 @@ def plays_past_closing(night: Night, _prop: Prop, behaviour: Behaviour, at_ms: i
     end = at_ms + night.offset_ms + behaviour.duration_ms
     if night.calendar.piece(end).open:
         return False
-    return not (night.extend_ms > 0 and night.calendar.piece(end - night.extend_ms).open)
+    more = extension_ms(night)
+    return not (more > 0 and night.calendar.piece(end - more).open)
 
 
 def duty(_night: Night, prop: Prop, behaviour: Behaviour, at_ms: int) -> bool:
@@ -327,7 +337,8 @@ def cooldown_ms(night: Night, prop: Prop) -> int:
     rest = spec.cooldown_ms
     phase = night.piece().cooldown_permille
     if night.hand_phase_until_ms > night.now_ms:
-        phase = max(phase, hand_limits(night)[2])
+        by_hand = hand_limits(night)[2]
+        phase = max(phase, by_hand) if night.piece().phases else by_hand
     if phase != 1000:
         rest = rest * phase // 1000
     charge = prop.board.charge_percent

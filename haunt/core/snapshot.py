@@ -3,7 +3,7 @@
 What a snapshot does not name follows from the show. Ids that the show no longer has are dropped.
 """
 
-from dataclasses import fields
+from dataclasses import fields, replace
 from typing import Any
 
 from haunt.core.calendar import Sunset, no_sunset
@@ -49,7 +49,11 @@ def restore(show: Show, memory: Plain, sunset: Sunset = no_sunset) -> Night:
         raise ValueError(f"snapshot version {memory.get('version')}; this program reads {VERSION}")
     night = wire(show, sunset)
     _fill(night, memory["night"], NightMemory)
-    night.timetable_due = {}
+    night.timetable_due = {
+        int(row): due_ms  # JSON made its keys text
+        for row, due_ms in memory["night"]["timetable_due"].items()
+        if int(row) in night.timetable
+    }
     for name, kept in memory["sensors"].items():
         if name in night.sensors:
             _fill(night.sensors[name], kept, SensorMemory)
@@ -107,12 +111,14 @@ def _dump_prop(prop: Prop) -> Plain:
 def _fill_prop(night: Night, prop: Prop, kept: Plain) -> None:
     _fill(prop, kept, PropMemory)
     prop.on_times = [(began, until) for began, until in kept["on_times"]]
-    spread(prop)
     have = kept.get("play")
     if have is None:
+        spread(prop)
         return
     found = [each for each in prop.spec.behaviours if each.id == have["behaviour"]]
     behaviour = found[0] if found else Behaviour(have["behaviour"], have["duration_ms"])
+    if behaviour.duration_ms != have["duration_ms"]:  # the board runs what it was told
+        behaviour = replace(behaviour, duration_ms=have["duration_ms"])
     start, end, last = have["before"]
     prop.play = Play(have["cue"], behaviour, have["started_ms"], (start, end, last))
     for index, amount in behaviour.draws:
@@ -154,6 +160,7 @@ def _dump_item(item: Item) -> Plain:
 def _fill_item(night: Night, kept: Plain) -> None:
     prop, sensor = night.props.get(kept["prop"]), night.sensors.get(kept["sensor"])
     if prop is None:
+        night.owed -= 1  # the show was changed while the controller was down: nobody can decide
         return
     item = Item(
         prop,

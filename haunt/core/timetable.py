@@ -33,7 +33,7 @@ def fire_due(night: Night) -> None:
         if due > wall:
             continue
         row = night.timetable[number]
-        later = _next(night, row, max(due + 1, wall))
+        later = _next(night, row, max(due if row.at is None else due + 1, wall))
         if later is None:
             del night.timetable_due[number]
         else:
@@ -71,7 +71,7 @@ def _next(night: Night, row: Timetable, wall_ms: int) -> int | None:
         return _next_reading(night, row, wall_ms)
     spread = row.every_max_ms - row.every_min_ms + 1
     step = row.every_min_ms + draw(night.show.seed, f"t-{row.row}-{wall_ms}", max(1, spread))
-    due = wall_ms + step
+    due = wall_ms + max(1, step)
     return due if row.start is None else _within(night, row, due)
 
 

@@ -1,5 +1,6 @@
 """A small stage for tests of the arbiter: a clock that is moved by hand and short event calls."""
 
+import json
 from typing import Any
 
 from haunt.core import events
@@ -44,6 +45,7 @@ class Stage:
         self, of: Show, *, start: int = 1_000_000, wall: int = EVENING, sunset: Sunset = no_sunset
     ) -> None:
         self.arbiter = Arbiter(of, sunset)
+        self.sunset = sunset
         self.now, self.offset = start, wall - start
         self.effects: list[Effect] = []
         self.seqs: dict[str, int] = {}
@@ -77,6 +79,23 @@ class Stage:
         board = self.arbiter.night.props[name].spec.board
         return self.do(events.Reported, board, playing.cue, state, why)
 
+    def plays(self, name: str = "pir", of: str = "gate", ms: int = 4000) -> None:
+        """Let a prop be seen, play and report its end after `ms`."""
+        assert verdicts(self.motion(name)) == [("fired", None)]
+        self.wait(ms)
+        self.finish(of)
+
+    def reload(self, of: Show | None = None) -> None:
+        """Go on from a snapshot that went through JSON, as if nothing had happened."""
+        memory = json.loads(json.dumps(self.arbiter.snapshot()))
+        self.arbiter = Arbiter(of or self.arbiter.night.show, self.sunset, memory)
+
+    def restart(self, after_ms: int = 0, of: Show | None = None, **more: Any) -> list[Decision]:
+        """Start the controller again from its snapshot, `after_ms` later, with the broker there."""
+        self.reload(of)
+        self.now += after_ms
+        return self.do(events.Started, link_up=True, **more)
+
     def jump_wall(self, ms: int) -> None:
         self.offset += ms
 
@@ -96,6 +115,11 @@ class Stage:
     @property
     def stops(self) -> list[TellStop]:
         return [each for each in self.effects if isinstance(each, TellStop)]
+
+
+def lines(decisions: list[Decision]) -> list[tuple[str, str | None, int | None]]:
+    """Outcome, reason and margin of each."""
+    return [(str(each.outcome), each.reason, each.margin) for each in decisions]
 
 
 def verdicts(decisions: list[Decision]) -> list[tuple[str, str | None]]:

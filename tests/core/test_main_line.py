@@ -156,7 +156,13 @@ def test_in_a_saturated_row_the_middle_prop_does_not_starve() -> None:
     stage = Stage(
         show(
             *(
-                prop(n, f"b{i}", cooldown_ms=500, neighbours=ties[n], behaviours=(Behaviour("a", 1000),))
+                prop(
+                    n,
+                    f"b{i}",
+                    cooldown_ms=500,
+                    neighbours=ties[n],
+                    behaviours=(Behaviour("a", 1000),),
+                )
                 for i, n in enumerate(names)
             ),
             *(sensor(f"s{i}", n, f"b{i}") for i, n in enumerate(names)),
