@@ -218,15 +218,16 @@ class KeptBroker:
     def _end(self, pid: int) -> None:
         """End it in order, so that it saves its sessions; by force where it does not listen."""
         for sign in (signal.SIGTERM, signal.SIGKILL):
+            if not _is_ours(pid, self._folder):  # a zombie is nobody's any more
+                break
             with suppress(ProcessLookupError):
                 os.kill(pid, sign)
             until = time.monotonic() + END_S
-            while time.monotonic() < until:
-                if self._child is not None:
-                    self._child.poll()  # else it would stay on as a zombie
-                if not _is_ours(pid, self._folder):
-                    return
+            while _is_ours(pid, self._folder) and time.monotonic() < until:
                 time.sleep(POLL_S)
+        if self._child is not None:
+            with suppress(subprocess.TimeoutExpired):
+                self._child.wait(END_S)  # else it would stay on as a zombie
 
 
 def _is_ours(pid: int, folder: Path) -> bool:

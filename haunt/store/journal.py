@@ -10,7 +10,7 @@ from contextlib import suppress
 
 from sqlalchemy import Engine, delete, insert, select
 from sqlalchemy.dialects import postgresql, sqlite
-from sqlalchemy.exc import SQLAlchemyError
+from sqlalchemy.exc import OperationalError
 
 from haunt.live.ports import JournalCounts, JournalListener, Record
 from haunt.store import tables
@@ -27,14 +27,20 @@ class SqlJournal:
     """Satisfies `live.ports.Journal`. The listener is told from the writer's thread."""
 
     def __init__(
-        self, engine: Engine, listener: JournalListener | None = None, queue_max: int = QUEUE_MAX
+        self,
+        engine: Engine,
+        listener: JournalListener | None = None,
+        queue_max: int = QUEUE_MAX,
+        give_up_s: float = GIVE_UP_S,
     ) -> None:
         self._engine, self._listener, self._queue_max = engine, listener, queue_max
+        self._give_up_s = give_up_s
         self._queue: deque[Record] = deque()
         self._something = threading.Condition()
         self._closing = False
         self._sleeping = False
-        self._committed = self._lost = 0
+        # Each is counted by one thread only: putters refuse, the writer gives up.
+        self._committed = self._refused = self._given_up = 0
         self._failing = ""
         on_conflict = sqlite.insert if engine.dialect.name == "sqlite" else postgresql.insert
         self._statements = {
@@ -52,7 +58,7 @@ class SqlJournal:
     def put(self, record: Record) -> bool:
         """Thread-safe; never waits for the disk."""
         if len(self._queue) >= self._queue_max or self._closing:
-            self._lost += 1
+            self._refused += 1
             return False
         self._queue.append(record)
         if self._sleeping:
@@ -61,7 +67,8 @@ class SqlJournal:
         return True
 
     def counts(self) -> JournalCounts:
-        return JournalCounts(self._committed, self._lost, len(self._queue), self._failing)
+        lost = self._refused + self._given_up
+        return JournalCounts(self._committed, lost, len(self._queue), self._failing)
 
     def close(self, timeout_s: float = 3.0) -> None:
         """Write what is queued, if the disk lets us."""
@@ -92,24 +99,38 @@ class SqlJournal:
         return batch
 
     def _write_or_give_up(self, batch: list[Record]) -> None:
-        rows = rows_of(batch)
-        until = time.monotonic() + GIVE_UP_S
+        until = time.monotonic() + self._give_up_s
         while True:
             try:
-                self._write(rows)
-            except (SQLAlchemyError, OSError) as fault:
-                self._failing = f"{type(fault).__name__}: {getattr(fault, 'orig', fault)}"[:200]
+                self._write(rows_of(batch))
+            except (OperationalError, OSError) as fault:  # the disk: it may come back
+                self._failing = _said(fault)
                 if time.monotonic() > until or self._closing or self._crowded:
-                    self._lost += len(batch)
-                    self._tell(batch, kept=False)
+                    self._give_up(batch)
                     return
                 with self._something:
                     self._something.wait(RETRY_S)
                 continue
+            except Exception as fault:  # noqa: BLE001 - a record that cannot be written is lost alone
+                self._failing = _said(fault)
+                self._write_apart(batch)
+                return
             self._failing = ""
             self._committed += len(batch)
             self._tell(batch, kept=True)
             return
+
+    def _write_apart(self, batch: list[Record]) -> None:
+        if len(batch) == 1:
+            self._give_up(batch)
+            return
+        middle = len(batch) // 2
+        self._write_or_give_up(batch[:middle])
+        self._write_or_give_up(batch[middle:])
+
+    def _give_up(self, batch: list[Record]) -> None:
+        self._given_up += len(batch)
+        self._tell(batch, kept=False)
 
     @property
     def _crowded(self) -> bool:
@@ -133,7 +154,14 @@ class SqlJournal:
     def _tell(self, batch: list[Record], *, kept: bool) -> None:
         if self._listener is None:
             return
-        if kept:
-            self._listener.committed(batch)
-        else:
-            self._listener.lost(batch)
+        try:
+            if kept:
+                self._listener.committed(batch)
+            else:
+                self._listener.lost(batch)
+        except Exception as fault:  # noqa: BLE001 - the journal outlives its listener
+            self._failing = _said(fault)
+
+
+def _said(fault: Exception) -> str:
+    return f"{type(fault).__name__}: {getattr(fault, 'orig', fault)}"[:200]

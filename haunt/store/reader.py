@@ -66,7 +66,8 @@ class Reader:
     def stream_decisions(self, **asked: Any) -> Iterator[Item]:
         """Yield all that match, oldest first, a chunk of rows in memory at a time."""
         after = int(asked.pop("after", None) or 0)
-        asked.pop("limit", None)
+        for name in ("limit", "newest"):
+            asked.pop(name, None)
         while True:
             page = self.decisions(**asked, after=after, limit=CHUNK)
             yield from page.items
@@ -77,7 +78,7 @@ class Reader:
     def _page(self, table: Table, shape: Any, asked: dict[str, Any]) -> Page:
         limit = min(int(asked.get("limit") or 100), CHUNK)
         after, before = asked.get("after"), asked.get("before")
-        backwards = before is not None or asked.get("newest", False)
+        backwards = asked.get("newest", False) or (before is not None and after is None)
         query = select(table).where(*_filters(table, asked))
         if after is not None:
             query = query.where(table.c.id > after)

@@ -3,6 +3,7 @@
 from pathlib import Path
 
 from sqlalchemy import Engine, inspect, text
+from sqlalchemy.exc import DatabaseError
 
 from haunt.store.engines import StoreRefused
 
@@ -13,7 +14,14 @@ SCRIPTS = Path(__file__).parent / "migrations"
 
 
 def upgrade(engine: Engine) -> None:
-    """Do nothing where nothing is to be done. Raises StoreRefused for a newer database."""
+    """Do nothing where nothing is to be done. StoreRefused: newer, or none of ours."""
+    try:
+        _upgrade(engine)
+    except DatabaseError as fault:
+        raise StoreRefused(f"the database cannot be used: {fault.orig}") from fault
+
+
+def _upgrade(engine: Engine) -> None:
     found = revision(engine)
     if found == HEAD:
         return
