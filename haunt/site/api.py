@@ -1,310 +1,235 @@
-"""The JSON API for programs: lists by cursor, actions by POST, faults as problem+json."""
+"""The JSON API for programs: actions by POST, settings by PATCH and PUT; lists are in lists.py."""
 
 import asyncio
-import csv
-import io
-import json
 import secrets
-from collections.abc import Iterator
-from datetime import UTC, datetime
-from typing import Annotated, Any
+from collections import OrderedDict
+from concurrent.futures import Future
+from typing import Annotated
 
-from fastapi import APIRouter, Body, Header, Query, Request, Response
-from fastapi.responses import JSONResponse, PlainTextResponse, StreamingResponse
-from pydantic import BaseModel, Field
+from fastapi import APIRouter, Body, Header, Request, Response
+from fastapi.responses import JSONResponse, PlainTextResponse
+from pydantic import BaseModel, ConfigDict, Field
 
-from haunt.live.crew import Answer
+from haunt.live.crew import Answer, Crew
 from haunt.live.errors import CrewMistake
-from haunt.site.ports import Page, Services
-from haunt.site.shapes import decision_json, prop_json, rfc3339
+from haunt.site.answers import answered
+from haunt.site.lists import add_lists
+from haunt.site.ports import Item, Services
+from haunt.site.shapes import decision_json, prop_json, stop_json
 
-ANSWER_S = 3.0
-DECISION_COLUMNS = (
-    "id",
-    "at",
-    "source",
-    "motion",
-    "sensor",
-    "prop",
-    "outcome",
-    "reason",
-    "behaviour",
-    "cue",
-    "waited_ms",
-    "margin",
-)
+KEYS_MAX = 256
+KEY_PATTERN = r"^[A-Za-z0-9._:-]{1,64}$"
 
-Since = Annotated[str | None, Query(description="RFC 3339; only what came at or after.")]
-Until = Annotated[str | None, Query(description="RFC 3339; only what came before.")]
-Cursor = Annotated[int | None, Query(ge=0)]
-Limit = Annotated[int, Query(ge=1, le=1000)]
+Seconds = Annotated[float, Field(ge=0, le=86_400, allow_inf_nan=False)]
+Span = Annotated[float, Field(ge=1, le=86_400, allow_inf_nan=False)]
+Key = Annotated[
+    str | None,
+    Header(pattern=KEY_PATTERN, description="The same key again fires nothing and answers alike."),
+]
 
 
-class HoldBody(BaseModel):
-    for_s: float | None = Field(None, ge=1, le=3600)
+class ForTime(BaseModel):
+    """An action that ends by itself; without a time it lasts until it is taken back."""
+
+    model_config = ConfigDict(extra="forbid")
+    for_s: Span | None = None
+
+    @property
+    def for_ms(self) -> int | None:
+        return None if self.for_s is None else round(self.for_s * 1000)
 
 
-class MuteBody(BaseModel):
-    for_s: float | None = Field(None, ge=1, le=86_400)
+class PhaseOrder(BaseModel):
+    """A phase by hand; null ends it."""
+
+    model_config = ConfigDict(extra="forbid")
+    phase: Annotated[str, Field(min_length=1, max_length=64)] | None
+    for_s: Span = 180
 
 
-class PhaseBody(BaseModel):
-    phase: str | None
-    for_s: float = Field(180, ge=1, le=86_400)
+class FireOrder(BaseModel):
+    """`hands_clear` is asked for in walk test: the person saw that nobody is near."""
 
-
-class FireBody(BaseModel):
-    behaviour: str | None = None
+    model_config = ConfigDict(extra="forbid")
+    behaviour: Annotated[str, Field(max_length=64)] | None = None
     hands_clear: bool = False
 
 
 class PropPatch(BaseModel):
-    model_config = {"extra": "forbid"}
+    """What of a prop can be tuned while the night runs; null takes the setting's default."""
 
-    cooldown_s: float | None = Field(None, ge=0, le=86_400)
-    hourly_cap: int | None = Field(None, ge=1, le=3600)
-    priority: int | None = Field(None, ge=-1000, le=1000)
-    patience_s: float | None = Field(None, ge=0, le=86_400)
+    model_config = ConfigDict(extra="forbid")
+    cooldown_s: Seconds | None = None
+    hourly_cap: Annotated[int, Field(ge=1, le=3600)] | None = None
+    priority: Annotated[int, Field(ge=-1000, le=1000)] | None = None
+    patience_s: Seconds | None = None
 
 
-def _by(request: Request) -> str:
+Timed = Annotated[ForTime | None, Body()]
+
+
+def by(request: Request) -> str:
     return f"api {request.client.host}" if request.client is not None else "api"
 
 
-async def _answer(future: Any) -> Answer:
-    found: Answer = await asyncio.wait_for(asyncio.wrap_future(future), ANSWER_S)
-    return found
+def for_ms(body: ForTime | None) -> int | None:
+    return body.for_ms if body is not None else None
 
 
-def _instant(text: str | None, name: str) -> int | None:
-    if text is None:
-        return None
-    try:
-        found = datetime.fromisoformat(text)
-    except ValueError as fault:
-        raise CrewMistake(
-            f"{name}={text!r} is no RFC 3339 time, such as 2026-10-31T18:00:00Z"
-        ) from fault
-    return int((found if found.tzinfo else found.replace(tzinfo=UTC)).timestamp() * 1000)
+class Remembered:
+    """The last answers by key, so that a request sent twice is answered twice alike."""
 
+    def __init__(self, most: int = KEYS_MAX) -> None:
+        self._most = most
+        self._answers: OrderedDict[tuple[str, str], Future[Answer]] = OrderedDict()
 
-def _list(page: Page) -> dict[str, Any]:
-    return {"items": page.items, "next": page.next}
+    def get(self, prop: str, key: str) -> "Future[Answer] | None":
+        """Return None also for one that was taken back, for it was never done."""
+        found = self._answers.get((prop, key))
+        return None if found is None or found.cancelled() else found
 
-
-def _csv(rows: Iterator[dict[str, Any]]) -> Iterator[str]:
-    """RFC 4180: CRLF, a header, quotes where needed; text that looks like a formula is guarded."""
-    buffer = io.StringIO()
-    writer = csv.DictWriter(buffer, DECISION_COLUMNS, lineterminator="\r\n")
-    writer.writeheader()
-    for row in rows:
-        writer.writerow({key: _guarded(row[key]) for key in DECISION_COLUMNS})
-        if buffer.tell() > 65_536:
-            yield buffer.getvalue()
-            buffer.seek(0)
-            buffer.truncate()
-    yield buffer.getvalue()
-
-
-def _guarded(value: object) -> object:
-    return f"'{value}" if isinstance(value, str) and value[:1] in "=+-@\t\r" and value else value
+    def put(self, prop: str, key: str, answer: "Future[Answer]") -> None:
+        self._answers[prop, key] = answer
+        while len(self._answers) > self._most:
+            self._answers.popitem(last=False)
 
 
 def routes(services: Services) -> APIRouter:
     router = APIRouter(prefix="/api/v1")
     _show(router, services)
     _props(router, services)
-    _people(router, services)
-    _lists(router, services)
+    _fire(router, services.crew)
+    _people(router, services.crew)
+    add_lists(router, services.reader)
     return router
 
 
+def _one(crew: Crew, prop: str) -> Item:
+    view = crew.view()
+    if prop not in view.props:
+        raise CrewMistake(f"there is no prop {prop!r}", about=prop, missing=True)
+    return prop_json(view.props[prop], view)
+
+
 def _show(router: APIRouter, services: Services) -> None:
-    @router.get("/show")
+    keeper = services.keeper
+
+    @router.get("/show", tags=["show"])
     def show(accept: Annotated[str, Header()] = "") -> Response:
         """The show file: as JSON, or as TOML with its comments by `Accept: application/toml`."""
         if "toml" in accept or "text/plain" in accept:
-            return PlainTextResponse(services.keeper.toml(), media_type="application/toml")
-        return JSONResponse(services.keeper.as_json())
+            return PlainTextResponse(keeper.toml(), media_type="application/toml")
+        return JSONResponse(keeper.as_json())
 
-    @router.put("/show")
-    async def put_show(request: Request) -> dict[str, Any]:
-        """All or nothing: TOML text, or JSON by its content type. Props keep their state."""
+    @router.put("/show", tags=["show"])
+    async def put_show(request: Request) -> dict[str, int]:
+        """Take a whole show file or nothing: TOML, or JSON by its content type.
+
+        Props that keep their id keep their state. The answer is the new version's number.
+        """
         body = (await request.body()).decode("utf-8", "replace")
         if "json" in request.headers.get("content-type", ""):
-            body = "json:" + body
-        version = await asyncio.to_thread(services.keeper.put, body, _by(request))
+            body = f"json:{body}"
+        version = await asyncio.to_thread(keeper.put, body, by(request))
         return {"version": version}
 
 
 def _props(router: APIRouter, services: Services) -> None:
-    crew = services.crew
+    crew, keeper = services.crew, services.keeper
 
-    def one(prop: str) -> dict[str, Any]:
-        view = crew.view()
-        if prop not in view.props:
-            raise CrewMistake(f"there is no prop {prop!r}", about=prop, missing=True)
-        return prop_json(view.props[prop], view)
-
-    @router.get("/props")
-    async def props() -> dict[str, Any]:
+    @router.get("/props", tags=["props"])
+    async def props() -> Item:
         view = crew.view()
         return {"items": [prop_json(each, view) for each in view.props.values()], "next": None}
 
-    @router.get("/props/{prop}")
-    async def prop(prop: str) -> dict[str, Any]:
-        return one(prop)
+    @router.get("/props/{prop}", tags=["props"])
+    async def prop(prop: str) -> Item:
+        return _one(crew, prop)
 
-    @router.patch("/props/{prop}")
-    async def patch(request: Request, prop: str, body: PropPatch) -> dict[str, Any]:
-        one(prop)
-        values = body.model_dump(exclude_unset=True)
-        await asyncio.to_thread(services.keeper.patch_prop, prop, values, _by(request))
-        return one(prop)
+    @router.patch("/props/{prop}", tags=["props"])
+    async def patch(request: Request, prop: str, body: PropPatch) -> Item:
+        """Change some settings of a prop; they count from this moment."""
+        _one(crew, prop)
+        values: Item = body.model_dump(exclude_unset=True)
+        if values:
+            await asyncio.to_thread(keeper.patch_prop, prop, values, by(request))
+        return _one(crew, prop)
 
-    @router.post("/props/{prop}/fire")
+    @router.post("/props/{prop}/hold", tags=["props"])
+    async def hold(request: Request, prop: str, body: Timed = None) -> Item:
+        await answered(crew.hold(prop, by(request), for_ms(body)))
+        return _one(crew, prop)
+
+    @router.post("/props/{prop}/release", tags=["props"])
+    async def release(request: Request, prop: str) -> Item:
+        await answered(crew.release_hold(prop, by(request)))
+        return _one(crew, prop)
+
+
+def _fire(router: APIRouter, crew: Crew) -> None:
+    remembered = Remembered()
+
+    @router.post("/props/{prop}/fire", tags=["props"])
     async def fire(
         request: Request,
         prop: str,
-        body: Annotated[FireBody | None, Body()] = None,
-        idempotency_key: Annotated[str | None, Header(max_length=64)] = None,
-    ) -> dict[str, Any]:
-        """Fire now. The same Idempotency-Key again changes nothing."""
-        asked = body or FireBody()
-        key = f"h-{idempotency_key or secrets.token_hex(8)}"
-        future = crew.fire(
-            prop, key, _by(request), behaviour=asked.behaviour, hands_clear=asked.hands_clear
-        )
-        return {"decisions": [decision_json(each) for each in await _answer(future)]}
+        body: Annotated[FireOrder | None, Body()] = None,
+        idempotency_key: Key = None,
+    ) -> dict[str, list[Item]]:
+        """Fire now, under all the rules that hands do not overrule.
 
-    @router.post("/props/{prop}/hold")
-    async def hold(
-        request: Request, prop: str, body: Annotated[HoldBody | None, Body()] = None
-    ) -> dict[str, Any]:
-        for_s = body.for_s if body is not None else None
-        await _answer(crew.hold(prop, _by(request), round(for_s * 1000) if for_s else None))
-        return one(prop)
-
-    @router.post("/props/{prop}/release")
-    async def release(request: Request, prop: str) -> dict[str, Any]:
-        await _answer(crew.release_hold(prop, _by(request)))
-        return one(prop)
+        The answer has the decision, which may well be a refusal with its reason.
+        """
+        order, key = body or FireOrder(), idempotency_key or secrets.token_hex(8)
+        future = remembered.get(prop, key)
+        if future is None:
+            future = crew.fire(
+                prop,
+                f"h-{key}",
+                by(request),
+                behaviour=order.behaviour,
+                hands_clear=order.hands_clear,
+            )
+            remembered.put(prop, key, future)
+        return {"decisions": [decision_json(each) for each in await answered(future)]}
 
 
-def _people(router: APIRouter, services: Services) -> None:
-    crew = services.crew
+def _people(router: APIRouter, crew: Crew) -> None:
+    @router.post("/stop", tags=["show"])
+    async def stop(request: Request) -> Item:
+        """Make the whole show still, until it is released. Not an emergency stop."""
+        await answered(crew.stop(by(request)), keep=True)
+        return stop_json(crew.view())
 
-    def state() -> dict[str, Any]:
-        view = crew.view()
-        return {
-            "stopped": view.stopped,
-            "by": view.stopped_by,
-            "epoch": view.epoch,
-            "release_at": rfc3339(view.release_at_ms) if view.release_at_ms else None,
-            "unheard": list(view.stop_unheard),
-        }
+    @router.post("/stop/release", tags=["show"])
+    async def release_stop(request: Request) -> Item:
+        """Let the show go on five seconds later; props armed by hand stay held."""
+        await answered(crew.release_stop(by(request)))
+        return stop_json(crew.view())
 
-    @router.post("/stop")
-    async def stop(request: Request) -> dict[str, Any]:
-        await _answer(crew.stop(_by(request)))
-        return state()
+    @router.post("/hold", tags=["show"])
+    async def hold_all(request: Request, body: Timed = None) -> Item:
+        await answered(crew.hold(None, by(request), for_ms(body)))
+        return stop_json(crew.view())
 
-    @router.post("/stop/release")
-    async def release_stop(request: Request) -> dict[str, Any]:
-        """The show goes on five seconds later; props armed by hand stay held."""
-        await _answer(crew.release_stop(_by(request)))
-        return state()
+    @router.post("/release", tags=["show"])
+    async def release_all(request: Request) -> Item:
+        """End all holds, save of props armed by hand: each of those by its own release."""
+        await answered(crew.release_hold(None, by(request)))
+        return stop_json(crew.view())
 
-    @router.post("/hold")
-    async def hold(
-        request: Request, body: Annotated[HoldBody | None, Body()] = None
-    ) -> dict[str, Any]:
-        for_s = body.for_s if body is not None else None
-        await _answer(crew.hold(None, _by(request), round(for_s * 1000) if for_s else None))
-        return state()
-
-    @router.post("/release")
-    async def release(request: Request) -> dict[str, Any]:
-        await _answer(crew.release_hold(None, _by(request)))
-        return state()
-
-    @router.post("/phase")
-    async def phase(request: Request, body: PhaseBody) -> dict[str, Any]:
-        await _answer(crew.phase_by_hand(body.phase, round(body.for_s * 1000), _by(request)))
+    @router.post("/phase", tags=["show"])
+    async def phase(request: Request, body: PhaseOrder) -> dict[str, list[str]]:
+        await answered(crew.phase_by_hand(body.phase, round(body.for_s * 1000), by(request)))
         return {"phases": list(crew.view().phases)}
 
-    @router.post("/sensors/{sensor}/mute")
-    async def mute(
-        request: Request, sensor: str, body: Annotated[MuteBody | None, Body()] = None
-    ) -> dict[str, Any]:
-        for_s = body.for_s if body is not None else None
-        for_ms = round(for_s * 1000) if for_s else None
-        await _answer(crew.mute(sensor, _by(request), on=True, for_ms=for_ms))
+    @router.post("/sensors/{sensor}/mute", tags=["sensors"])
+    async def mute(request: Request, sensor: str, body: Timed = None) -> Item:
+        """Silence a sensor; its props still fire by hand and by their other sensors."""
+        await answered(crew.mute(sensor, by(request), on=True, for_ms=for_ms(body)))
         return {"sensor": sensor, "muted": True}
 
-    @router.post("/sensors/{sensor}/unmute")
-    async def unmute(request: Request, sensor: str) -> dict[str, Any]:
-        await _answer(crew.mute(sensor, _by(request), on=False))
+    @router.post("/sensors/{sensor}/unmute", tags=["sensors"])
+    async def unmute(request: Request, sensor: str) -> Item:
+        await answered(crew.mute(sensor, by(request), on=False))
         return {"sensor": sensor, "muted": False}
-
-
-def _lists(router: APIRouter, services: Services) -> None:
-    reader = services.reader
-
-    @router.get("/decisions")
-    def decisions(  # noqa: PLR0913, PLR0917 - one parameter a filter
-        prop: str | None = None,
-        outcome: str | None = None,
-        reason: str | None = None,
-        since: Since = None,
-        until: Until = None,
-        after: Cursor = None,
-        before: Cursor = None,
-        limit: Limit = 100,
-        accept: Annotated[str, Header()] = "",
-    ) -> Response:
-        asked = {
-            "prop": prop,
-            "outcome": outcome,
-            "reason": reason,
-            "since_ms": _instant(since, "since"),
-            "until_ms": _instant(until, "until"),
-            "after": after,
-            "before": before,
-        }
-        if "text/csv" in accept:
-            return StreamingResponse(
-                _csv(reader.stream_decisions(**asked)),
-                media_type="text/csv; charset=utf-8; header=present",
-                headers={"content-disposition": 'attachment; filename="decisions.csv"'},
-            )
-        return JSONResponse(_list(reader.decisions(**asked, limit=limit)))
-
-    for name in ("motions", "health", "reports", "alerts"):
-        _one_list(router, name, getattr(reader, name))
-
-
-def _one_list(router: APIRouter, name: str, read: Any) -> None:
-    @router.get(f"/{name}", name=name)
-    def found(
-        since: Since = None,
-        until: Until = None,
-        after: Cursor = None,
-        before: Cursor = None,
-        limit: Limit = 100,
-    ) -> dict[str, Any]:
-        return _list(
-            read(
-                since_ms=_instant(since, "since"),
-                until_ms=_instant(until, "until"),
-                after=after,
-                before=before,
-                limit=limit,
-            )
-        )
-
-
-def problem(status: int, title: str, detail: str, **more: Any) -> Response:
-    """RFC 9457."""
-    body = {"type": "about:blank", "title": title, "status": status, "detail": detail, **more}
-    return Response(json.dumps(body), status, media_type="application/problem+json")

@@ -1,60 +1,126 @@
-"""The parts of Tonight that change: each has a name, an element id and one template block."""
+"""The parts of pages that change: each has a name, which is its element's id, and one macro.
+
+The same macro draws a part in the whole page and in an update, so the two cannot differ.
+"""
 
 from collections.abc import Callable
-from typing import Any
+from typing import Protocol, cast
 
-from jinja2 import Environment, FileSystemLoader, select_autoescape
+from jinja2 import Environment, FileSystemLoader, StrictUndefined, select_autoescape
+from markupsafe import escape
 
 from haunt.live.crew import Crew
-from haunt.site.assets import web_folder
-from haunt.site.hub import tick_data
-from haunt.site.view_models import Presenter
+from haunt.site.assets import static_url, web_folder
+from haunt.site.hub import Part, Wants, tick_data
+from haunt.site.presenter import Presenter
+from haunt.site.view_models import (
+    Bar,
+    BoardCard,
+    Card,
+    Fold,
+    Needs,
+    Notice,
+    Spot,
+    Summary,
+    Tallies,
+    Tune,
+)
 
-FIXED = ("bar", "summary", "needs")
+FIXED = ("bar", "summary", "needs", "fold", "tallies", "map")
+
+
+class Macros(Protocol):
+    """The macros of `_parts.html`: one view model each."""
+
+    def bar(self, of: Bar) -> str: ...
+    def summary(self, of: Summary) -> str: ...
+    def needs(self, of: Needs) -> str: ...
+    def fold(self, of: Fold) -> str: ...
+    def tallies(self, of: Tallies) -> str: ...
+    def map(self, of: tuple[Spot, ...]) -> str: ...
+    def card(self, of: Card) -> str: ...
+    def tune(self, of: Tune) -> str: ...
+    def board(self, of: BoardCard) -> str: ...
+    def notice(self, of: Notice) -> str: ...
 
 
 def environment() -> Environment:
-    return Environment(
+    found = Environment(
         loader=FileSystemLoader(web_folder() / "templates"),
         autoescape=select_autoescape(),
+        undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
         auto_reload=False,
     )
+    found.globals["static"] = static_url
+    return found
+
+
+def wants_of(page: str) -> Wants:
+    """Return which parts a page's stream carries; its name stands in the stream's address."""
+    if page == "tonight":
+        return lambda part: part in FIXED or part.startswith("prop-")
+    if page == "boards":
+        return lambda part: part == "bar" or part.startswith("board-")
+    own = {"bar", page, f"tune-{page.removeprefix('prop-')}"}
+    return own.__contains__
 
 
 class Fragments:
-    """Renders parts for the stream. The same macros render the whole page."""
+    """Satisfies `hub.Parts`."""
 
     def __init__(self, crew: Crew, templates: Environment) -> None:
         self._crew = crew
-        self._module: Any = templates.get_template("_parts.html").module
+        self._macros = cast(Macros, templates.get_template("_parts.html").module)
 
-    def parts(self) -> list[str]:
-        return [*FIXED, *(f"prop-{each}" for each in self._crew.view().props)]
+    def all(self) -> list[Part]:
+        view = self._crew.view()
+        return [
+            *(Part(name) for name in FIXED),
+            *(Part(f"prop-{each}", each, prop) for each, prop in view.props.items()),
+            *(Part(f"tune-{each}", each, prop) for each, prop in view.props.items()),
+            *(Part(f"board-{each}") for each in view.boards),
+        ]
 
-    def render(self, name: str) -> str:
-        """Return one part as a partial that htmx puts in its place; empty for one that is gone."""
-        html = self._html(name)
+    def html(self, name: str) -> str:
+        """Return a part's element; empty for one that is gone."""
+        show, macros = Presenter(self._crew.view()), self._macros
+        fixed: dict[str, Callable[[], str]] = {
+            "bar": lambda: macros.bar(show.bar()),
+            "summary": lambda: macros.summary(show.summary()),
+            "needs": lambda: macros.needs(show.needs()),
+            "fold": lambda: macros.fold(show.fold()),
+            "tallies": lambda: macros.tallies(show.tallies()),
+            "map": lambda: macros.map(show.spots()),
+        }
+        if name in fixed:
+            return fixed[name]().strip()
+        sort, _, about = name.partition("-")
+        prop, board = show.night.props.get(about), show.night.boards.get(about)
+        if sort == "prop" and prop is not None:
+            return macros.card(show.card(prop)).strip()
+        if sort == "tune" and prop is not None:
+            return macros.tune(show.tune(prop)).strip()
+        if sort == "board" and board is not None:
+            return macros.board(show.board(board)).strip()
+        return ""
+
+    def swap(self, name: str, html: str) -> str:
+        """Return a part as a partial that htmx puts in its place."""
         if not html:
             return ""
-        return f'<hx-partial hx-target="#{name}" hx-swap="outerMorph">{html}</hx-partial>'
+        return f'<hx-partial hx-target="#{escape(name)}" hx-swap="outerMorph">{html}</hx-partial>'
 
-    def _html(self, name: str) -> str:
-        presenter = Presenter(self._crew.view())
-        make: dict[str, Callable[[], Any]] = {
-            "bar": lambda: self._module.bar(presenter.bar()),
-            "summary": lambda: self._module.summary(presenter.summary()),
-            "needs": lambda: self._module.needs(presenter.needs()),
-        }
-        if name in make:
-            return str(make[name]())
-        prop = presenter.night.props.get(name.removeprefix("prop-"))
-        return str(self._module.card(presenter.card(prop))) if prop is not None else ""
+    def fresh(self, *names: str) -> str:
+        return "".join(self.swap(name, self.html(name)) for name in names)
 
-    def snapshot(self) -> str:
-        return "".join(self.render(name) for name in self.parts())
+    def notice(self, notice: Notice) -> str:
+        """Return a partial that tells whoever pressed what came of it."""
+        html = self._macros.notice(notice).strip()
+        return f'<hx-partial hx-target="#notice" hx-swap="innerHTML">{html}</hx-partial>'
 
     def tick(self) -> str:
         view = self._crew.view()
-        return tick_data(view.at_ms, view.seq, stopped=view.stopped)
+        outline = Presenter(view).outline()
+        return tick_data(view.at_ms, view.seq, stopped=view.stopped, outline=outline)

@@ -1,15 +1,15 @@
-"""The live stream: a changed card is rendered once for all phones, at most four times a second.
+"""The live stream's heart: a changed part is rendered once for all phones, four times a second.
 
-A phone that does not keep up loses its queue and gets the whole page's parts anew. Nothing here
-waits for a phone.
+Nothing here waits for a phone. One that does not keep up loses its queue and gets the whole of
+its page anew.
 """
 
 import asyncio
 import json
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator, Callable, Collection, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
-from typing import NamedTuple
+from typing import NamedTuple, Protocol
 
 RENDER_EVERY_S = 0.25
 TICK_S = 2.0
@@ -23,24 +23,70 @@ class Message(NamedTuple):
     data: str
 
 
-Render = Callable[[str], str]
-"""Fragment name to its HTML. Called on the loop; must not wait."""
+class Part(NamedTuple):
+    """A piece of a page with an element id of its own.
+
+    `prop` names the prop that it shows alone; a part of None is looked at on every change.
+    `view` is what it is drawn from: another object is drawn anew, even if nobody named it.
+    """
+
+    name: str
+    prop: str | None = None
+    view: object = None
+
+
+class Parts(Protocol):
+    """What the pages are made of. Called on the loop; must not wait."""
+
+    def all(self) -> Sequence[Part]: ...
+    def html(self, name: str) -> str: ...
+    def swap(self, name: str, html: str) -> str: ...
+    def tick(self) -> str: ...
+
+
+Wants = Callable[[str], bool]
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """A part as phones have it, and the view it was drawn from."""
+
+    html: str
+    view: object
 
 
 @dataclass(slots=True, eq=False)
 class Phone:
+    """One open page: which parts it shows, and what it has still to be sent."""
+
+    wants: Wants
     queue: asyncio.Queue[Message | None] = field(default_factory=lambda: asyncio.Queue(QUEUE_MAX))
     behind: bool = True
 
+    def send(self, message: Message) -> None:
+        if self.behind:
+            return
+        try:
+            self.queue.put_nowait(message)
+        except asyncio.QueueFull:
+            self.behind = True
+
+    def start_anew(self, *messages: Message | None) -> None:
+        while not self.queue.empty():
+            self.queue.get_nowait()
+        for message in messages:
+            self.queue.put_nowait(message)
+        self.behind = False
+
 
 class Hub:
-    """`notify` is called from the owner's thread; all else on the loop that `run` runs on."""
+    """`notify` and `close_soon` may be called from any thread; all else on the loop of `run`."""
 
     def __init__(self) -> None:
         self.phones: set[Phone] = set()
         self.rendered = 0
         self._changed: set[str] = set()
-        self._shown: dict[str, str] = {}
+        self._shown: dict[str, Shown] = {}
         self._wake: asyncio.Event | None = None
         self._loop: asyncio.AbstractEventLoop | None = None
         self._closing = False
@@ -50,7 +96,7 @@ class Hub:
         return self._closing
 
     def notify(self, changed: frozenset[str]) -> None:
-        """Thread-safe. Names of props whose cards may look different now."""
+        """Name the props that may look different now; nobody looking costs nothing."""
         loop = self._loop
         if loop is not None and self.phones:
             with suppress(RuntimeError):  # the loop is closing: nobody looks any more
@@ -61,67 +107,78 @@ class Hub:
         if self._wake is not None:
             self._wake.set()
 
-    async def run(
-        self, render: Render, parts: Callable[[], list[str]], tick: Callable[[], str]
-    ) -> None:
-        """Render and tick until `close`. `parts` names every fragment of the page."""
-        self._loop, self._wake = asyncio.get_running_loop(), asyncio.Event()
-        next_tick = self._loop.time() + TICK_S
-        while not self._closing:
-            with suppress(TimeoutError):
-                await asyncio.wait_for(self._wake.wait(), max(0, next_tick - self._loop.time()))
-            if self._wake.is_set():
-                self._wake.clear()
-                await self._render(render, parts())
-                await asyncio.sleep(RENDER_EVERY_S)
-            if self._loop.time() >= next_tick:
-                next_tick = self._loop.time() + TICK_S
-                self._send(Message("tick", tick()))
-
-    async def _render(self, render: Render, parts: list[str]) -> None:
-        changed, self._changed = self._changed, set()
-        fresh = []
-        for name in parts:
-            if name.startswith("prop-") and name[5:] not in changed:
-                continue
-            html = render(name)
-            if self._shown.get(name) != html:
-                self._shown[name] = html
-                fresh.append(html)
-                self.rendered += 1
-            await asyncio.sleep(0)  # steps under a millisecond: motions go first
-        if fresh:
-            self._send(Message(None, "".join(fresh)))
-
-    def _send(self, message: Message) -> None:
-        for phone in self.phones:
-            if phone.behind:
-                continue
-            try:
-                phone.queue.put_nowait(message)
-            except asyncio.QueueFull:
-                phone.behind = True
-
-    async def listen(
-        self, snapshot: Callable[[], str], tick: Callable[[], str]
-    ) -> AsyncIterator[Message]:
-        """Yield one phone's stream: the whole first, then what changes."""
-        phone = Phone()
+    def join(self, wants: Wants) -> Phone:
+        """Its first messages are a tick and the whole. Whoever joins must `leave`."""
+        phone = Phone(wants)
         self.phones.add(phone)
-        try:
-            while not self._closing:
-                if phone.behind:
-                    while not phone.queue.empty():
-                        phone.queue.get_nowait()
-                    phone.behind = False
-                    yield Message("tick", tick())
-                    yield Message(None, snapshot())
-                message = await phone.queue.get()
-                if message is None:
-                    return
-                yield message
-        finally:
-            self.phones.discard(phone)
+        if self._closing:
+            phone.start_anew(None)
+        self._note(frozenset())
+        return phone
+
+    def leave(self, phone: Phone) -> None:
+        self.phones.discard(phone)
+
+    async def listen(self, phone: Phone) -> AsyncIterator[Message]:
+        while (message := await phone.queue.get()) is not None:
+            yield message
+
+    async def run(self, parts: Parts) -> None:
+        """Render and tick until `close`."""
+        self._loop, self._wake = asyncio.get_running_loop(), asyncio.Event()
+        next_tick = next_render = self._loop.time()
+        while not self._closing:
+            now = self._loop.time()
+            if now >= next_tick:
+                next_tick = now + TICK_S
+                self._tell(Message("tick", parts.tick()))
+            if self._wake.is_set() and now >= next_render:
+                next_render = now + RENDER_EVERY_S
+                self._wake.clear()
+                await self._render(parts)
+            if self._wake.is_set():
+                await asyncio.sleep(max(0.0, min(next_tick, next_render) - self._loop.time()))
+            else:
+                with suppress(TimeoutError):
+                    await asyncio.wait_for(self._wake.wait(), next_tick - self._loop.time())
+
+    async def _render(self, parts: Parts) -> None:
+        present = tuple(self.phones)  # one that joins meanwhile is served by the next round
+        fresh = await self._draw(parts, present)
+        for phone in present:
+            if phone.behind:
+                every = {name: each.html for name, each in self._shown.items()}
+                phone.start_anew(Message("tick", parts.tick()), *_swaps(parts, every, phone.wants))
+                await asyncio.sleep(0)
+            else:
+                for message in _swaps(parts, fresh, phone.wants):
+                    phone.send(message)
+
+    async def _draw(self, parts: Parts, present: Collection[Phone]) -> dict[str, str]:
+        """Bring what somebody looks at up to date; return the parts that look different now."""
+        changed, self._changed = self._changed, set()
+        fresh: dict[str, str] = {}
+        shown: dict[str, Shown] = {}
+        for part in parts.all():
+            if not any(phone.wants(part.name) for phone in present):
+                continue  # forgotten, so that whoever wants it later gets it new
+            known = self._shown.get(part.name)
+            is_old = known is None or part.prop is None or known.view is not part.view
+            if is_old or part.prop in changed:
+                html = parts.html(part.name)
+                self.rendered += 1
+                if known is None or html != known.html:
+                    fresh[part.name] = html
+                known = Shown(html, part.view)
+                await asyncio.sleep(0)  # steps under a millisecond: motions go first
+            assert known is not None
+            shown[part.name] = known
+        self._shown = shown
+        return fresh
+
+    def _tell(self, message: Message) -> None:
+        for phone in self.phones:
+            phone.send(message)
 
     def close_soon(self) -> None:
         """Thread-safe and safe in a signal handler: `close` on the loop's next turn."""
@@ -136,12 +193,15 @@ class Hub:
         if self._wake is not None:
             self._wake.set()
         for phone in self.phones:
-            with suppress(asyncio.QueueFull):
-                phone.queue.put_nowait(None)
-            if phone.queue.full():
-                phone.queue.get_nowait()
-                phone.queue.put_nowait(None)
+            phone.start_anew(None)
 
 
-def tick_data(at_ms: int, seq: int, *, stopped: bool) -> str:
-    return json.dumps({"at_ms": at_ms, "seq": seq, "stopped": stopped})
+def _swaps(parts: Parts, html: Mapping[str, str], wants: Wants) -> list[Message]:
+    """Return at most one message: all swaps of a moment arrive at once or not at all."""
+    wanted = [parts.swap(name, each) for name, each in html.items() if wants(name)]
+    return [Message(None, "".join(wanted))] if wanted else []
+
+
+def tick_data(at_ms: int, seq: int, *, stopped: bool, outline: str) -> str:
+    """`outline` differs when the page's list of props has changed and it must be loaded anew."""
+    return json.dumps({"at_ms": at_ms, "seq": seq, "stopped": stopped, "outline": outline})

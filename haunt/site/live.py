@@ -1,15 +1,18 @@
 """The live stream for programs: what changed, as JSON, by server-sent events."""
 
 import asyncio
+import json
 from collections.abc import AsyncIterator, Iterator
-from typing import Any
 
-from fastapi import APIRouter
-from fastapi.sse import EventSourceResponse, ServerSentEvent
+from fastapi import APIRouter, Request, Response
+from fastapi.sse import EventSourceResponse
 
 from haunt.live.views import NightView, PropView
-from haunt.site.ports import Services
+from haunt.site.faults import Faults
+from haunt.site.hub import Message
+from haunt.site.ports import Item, Services
 from haunt.site.shapes import decision_json, prop_json, rfc3339
+from haunt.site.streams import LiveStream, Slots
 
 LIVE_EVERY_S = 0.25
 TICK_S = 2.0
@@ -22,7 +25,7 @@ class Differences:
         self._props: dict[str, PropView] = {}
         self._alerts: set[str] = set()
 
-    def since_last(self, view: NightView) -> Iterator[tuple[str, dict[str, Any]]]:
+    def since_last(self, view: NightView) -> Iterator[tuple[str, Item]]:
         for prop in view.props.values():
             before = self._props.get(prop.id)
             if before is prop:
@@ -39,22 +42,32 @@ class Differences:
         self._alerts = {alert.key for alert in view.alerts}
 
 
-def routes(services: Services) -> APIRouter:
-    router = APIRouter(prefix="/api/v1")
+def routes(services: Services, slots: Slots, faults: Faults) -> APIRouter:
+    router = APIRouter(prefix="/api/v1", tags=["live"])
 
-    @router.get("/live", response_class=EventSourceResponse)
-    async def live() -> AsyncIterator[ServerSentEvent]:
-        """Server-sent events as JSON: prop, decision, alert, and a tick every two seconds."""
-        told, next_tick = Differences(), 0.0
+    async def messages(told: Differences) -> AsyncIterator[Message]:
+        next_tick = 0.0
         while not services.hub.closing:
             view = services.crew.view()
             for event, data in told.since_last(view):
-                yield ServerSentEvent(data=data, event=event)
+                yield Message(event, json.dumps(data))
             now = asyncio.get_running_loop().time()
             if now >= next_tick:
                 next_tick = now + TICK_S
                 tick = {"at": rfc3339(view.at_ms), "seq": view.seq, "stopped": view.stopped}
-                yield ServerSentEvent(data=tick, event="tick")
+                yield Message("tick", json.dumps(tick))
             await asyncio.sleep(LIVE_EVERY_S)
+
+    @router.get("/live", response_class=EventSourceResponse)
+    async def live(request: Request) -> Response:
+        """Server-sent events as JSON: prop, decision, alert, and a tick every two seconds.
+
+        A new listener is told of every prop first. A decision comes with the next look at the
+        night, four times a second: where a prop decided twice between two looks, the list of
+        decisions has both.
+        """
+        if slots.full:
+            return faults.answer(request, 503, "Too many streams are open", "Close one.", "")
+        return LiveStream(slots, Differences, messages, lambda _told: None)
 
     return router

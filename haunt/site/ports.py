@@ -1,12 +1,14 @@
 """What the pages need from the rest of the program."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any, Protocol
+from typing import Protocol, TypedDict, Unpack
 
 from haunt.live.crew import Crew
 from haunt.site.hub import Hub
 from haunt.wire.showerrors import Fault
+
+Item = dict[str, object]
 
 
 class ShowRefused(Exception):  # noqa: N818 - the word says what happened
@@ -17,31 +19,49 @@ class ShowRefused(Exception):  # noqa: N818 - the word says what happened
         self.faults = faults
 
 
+class Asked(TypedDict, total=False):
+    """Filters of a list. One that a list does not know is ignored.
+
+    `after` and `before` are ids; with `before` or `newest` the page is the newest that match.
+    """
+
+    prop: str | None
+    outcome: str | None
+    reason: str | None
+    since_ms: int | None
+    until_ms: int | None
+    after: int | None
+    before: int | None
+    newest: bool
+    limit: int
+
+
 class Page(Protocol):
+    """Items with ids counting up; `next` is the cursor that goes on, None at the end."""
+
     @property
-    def items(self) -> list[dict[str, Any]]: ...
+    def items(self) -> list[Item]: ...
     @property
     def next(self) -> int | None: ...
 
 
 class NightReader(Protocol):
-    """Short reads of the journal; filters that a list does not know are ignored."""
+    """Short reads of the journal."""
 
-    def decisions(self, **asked: Any) -> Page: ...
-    def motions(self, **asked: Any) -> Page: ...
-    def reports(self, **asked: Any) -> Page: ...
-    def health(self, **asked: Any) -> Page: ...
-    def alerts(self, **asked: Any) -> Page: ...
-    def stream_decisions(self, **asked: Any) -> Iterator[dict[str, Any]]: ...
+    def decisions(self, **asked: Unpack[Asked]) -> Page: ...
+    def motions(self, **asked: Unpack[Asked]) -> Page: ...
+    def reports(self, **asked: Unpack[Asked]) -> Page: ...
+    def health(self, **asked: Unpack[Asked]) -> Page: ...
+    def alerts(self, **asked: Unpack[Asked]) -> Page: ...
 
 
 class ShowKeeper(Protocol):
     """The show file as it is kept. Both writers are all or nothing and raise ShowRefused."""
 
     def toml(self) -> str: ...
-    def as_json(self) -> dict[str, Any]: ...
+    def as_json(self) -> dict[str, object]: ...
     def put(self, text: str, by: str) -> int: ...
-    def patch_prop(self, prop: str, values: dict[str, Any], by: str) -> int: ...
+    def patch_prop(self, prop: str, values: dict[str, object], by: str) -> int: ...
 
 
 @dataclass(frozen=True, slots=True)

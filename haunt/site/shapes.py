@@ -1,13 +1,22 @@
 """Views and decisions in the shapes that the API promises."""
 
 from datetime import UTC, datetime
-from typing import Any
 
 from haunt.core.decisions import Decision
 from haunt.live.views import NightView, PropView
+from haunt.site.ports import Item
 
 
-def decision_json(decision: Decision) -> dict[str, Any]:
+def rfc3339(at_ms: int) -> str:
+    """UTC with milliseconds."""
+    return f"{datetime.fromtimestamp(at_ms // 1000, UTC):%Y-%m-%dT%H:%M:%S}.{at_ms % 1000:03d}Z"
+
+
+def _or_none(at_ms: int | None) -> str | None:
+    return rfc3339(at_ms) if at_ms is not None else None
+
+
+def decision_json(decision: Decision) -> Item:
     """A decision that has no row yet, in the shape of the lists save for the id."""
     motion = decision.motion
     return {
@@ -26,32 +35,42 @@ def decision_json(decision: Decision) -> dict[str, Any]:
     }
 
 
-def rfc3339(at_ms: int) -> str:
-    return f"{datetime.fromtimestamp(at_ms // 1000, UTC):%Y-%m-%dT%H:%M:%S}.{at_ms % 1000:03d}Z"
-
-
-def prop_json(prop: PropView, night: NightView) -> dict[str, Any]:
+def prop_json(prop: PropView, night: NightView) -> Item:
     last = prop.last_decision
     return {
         "id": prop.id,
         "name": prop.name,
         "board": prop.board,
         "state": str(prop.word),
-        "until": rfc3339(prop.until_ms) if prop.until_ms is not None else None,
+        "until": _or_none(prop.until_ms),
         "behaviour": prop.behaviour,
         "behaviours": list(prop.behaviours),
         "cooldown_s": prop.cooldown_ms / 1000,
         "here": prop.here,
+        "last_heard": _or_none(prop.last_heard_ms),
         "battery_mv": prop.battery_mv,
         "charge_percent": prop.charge_percent,
         "rssi": prop.rssi,
+        "arm_by_hand": prop.arm_by_hand,
         "held_by": prop.held_by,
         "unconfirmed": prop.unconfirmed,
         "fired": prop.fired,
         "refused": prop.refused,
         "lapsed": prop.lapsed,
-        "last_motion": rfc3339(prop.last_motion_ms) if prop.last_motion_ms else None,
+        "last_motion": _or_none(prop.last_motion_ms),
         "last_decision": decision_json(last) if last is not None else None,
         "sentence": prop.sentence,
         "stopped": night.stopped,
+    }
+
+
+def stop_json(night: NightView) -> Item:
+    """How the show stands; `unheard` are boards that did not say they are still."""
+    return {
+        "stopped": night.stopped,
+        "by": night.stopped_by,
+        "since": _or_none(night.stopped_since_ms),
+        "epoch": night.epoch,
+        "release_at": _or_none(night.release_at_ms),
+        "unheard": list(night.stop_unheard),
     }

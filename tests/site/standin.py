@@ -6,6 +6,7 @@
 import sys
 import threading
 import time
+from contextlib import suppress
 from dataclasses import replace
 from types import FrameType
 
@@ -81,7 +82,8 @@ def serve(port: int, kind: str) -> None:
     )
     server = Server(config)
     server.hub = hub
-    server.run()
+    with suppress(KeyboardInterrupt):  # the server passes the signal on when it has ended
+        server.run()
 
 
 if __name__ == "__main__":

@@ -1,46 +1,100 @@
-// Three islands: news gone stale, digits that count down, a release held for 1.5 s.
+// Islands: news gone stale, digits that count down, what was not sent, a release held for 1.5 s.
 "use strict";
 (() => {
-  const STALE_MS = 6000, HOLD_MS = 1500;
-  let seen = Date.now(), offset = Number(document.body.dataset.at) - Date.now();
-  const stale = document.getElementById("stale"), stream = document.getElementById("stream");
+  const STALE_MS = 6000, AGAIN_MS = 6000, HOLD_MS = 1500, SAID_MS = 10000;
+  const byId = (id) => document.getElementById(id);
+  const stale = byId("stale"), notice = byId("notice"), stream = byId("stream");
+  let seen = Date.now(), asked = seen, offset = Number(document.body.dataset.at) - seen;
 
-  const time = (ms) => new Date(ms).toLocaleTimeString();
-  if (stream) stream.addEventListener("tick", (event) => {
-    const news = JSON.parse(event.detail.data);
-    seen = Date.now();
-    offset = news.at_ms - seen;
+  // A named message of the stream is an event on the element that listens, and only there.
+  stream.addEventListener("tick", (event) => {
+    const tick = JSON.parse(event.detail.data);
+    seen = asked = Date.now();
+    offset = tick.at_ms - seen;
+    if (tick.outline !== document.body.dataset.outline) location.reload();
   });
+
+  // A frozen server or a lost network closes nothing by itself: let go and ask again.
+  function listenAgain(now) {
+    if (now - asked < AGAIN_MS) return;
+    asked = now;
+    const sse = stream._htmx && stream._htmx.sse;
+    if (!sse) htmx.trigger(stream, "again");
+    else if (sse.reader) sse.reader.cancel();
+  }
+
+  // The alert is read out when it appears; the seconds that follow are not.
+  function showStale() {
+    const now = Date.now(), old = now - seen, isStale = old > STALE_MS - 500;
+    if (isStale) {
+      if (stale.hidden) stale.replaceChildren("No news", Object.assign(document.createElement("span"), { ariaHidden: "true" }), ` – last seen ${new Date(seen - 0).toLocaleTimeString()}. Stop show still tries.`);
+      stale.querySelector("span").textContent = ` for ${Math.round(old / 1000)} s`;
+      listenAgain(now);
+    }
+    stale.hidden = !isStale;
+    document.documentElement.classList.toggle("is-stale", isStale);
+  }
 
   function left(ms) {
     const s = Math.max(0, Math.ceil((ms - Date.now() - offset) / 1000));
     return s < 120 ? s + " s" : s < 7200 ? Math.round(s / 60) + " min" : Math.round(s / 3600) + " h";
   }
 
-  setInterval(() => {
-    const old = Date.now() - seen;
-    const isStale = Boolean(stream) && old > STALE_MS && !document.hidden;
-    stale.hidden = !isStale;
-    document.documentElement.classList.toggle("is-stale", isStale);
-    if (isStale) stale.textContent = `No news for ${Math.floor(old / 1000)} s – last seen ${time(seen)}`;
-    for (const each of document.querySelectorAll("[data-until]")) each.textContent = left(Number(each.dataset.until));
-  }, 500);
-  document.addEventListener("visibilitychange", () => { if (!document.hidden && stream) seen = Math.max(seen, Date.now() - 3000); });
+  function countDown() {
+    for (const each of document.querySelectorAll("[data-until]")) {
+      const text = left(Number(each.dataset.until));
+      if (each.textContent !== text) each.textContent = text;
+    }
+  }
 
-  let timer = null, held = null;
-  const cancel = () => { clearTimeout(timer); if (held) held.classList.remove("holding"); timer = null; };
+  countDown();
+  setInterval(() => { if (!document.hidden) showStale(); countDown(); }, 500);
+  document.addEventListener("visibilitychange", () => { if (!document.hidden) seen = Math.max(seen, Date.now() - 3000); });
+  document.addEventListener("htmx:after:swap", countDown);
+
+  // What was pressed and did not get through says so; what did get through is said for a while.
+  const pressed = (event) => { const e = event.detail.ctx && event.detail.ctx.sourceElement; return e && e.matches("form") ? e : null; };
+  function say(text) {
+    const box = Object.assign(document.createElement("div"), { className: "notice now", role: "alert" });
+    box.append(Object.assign(document.createElement("p"), { textContent: text }));
+    notice.replaceChildren(box);
+  }
+  function failed(event) {
+    const form = pressed(event);
+    if (!form || (event.detail.ctx.response && event.detail.ctx.response.status < 500)) return;
+    const isStop = form.getAttribute("action") === "/stop";
+    say(isStop ? "Stop was NOT sent. Press again; if it stays so, switch props off by hand." : "That was NOT sent: no answer. Press again.");
+  }
+  document.addEventListener("htmx:error", failed);
+  document.addEventListener("htmx:response:error", failed);
+  let saying = 0;
+  document.addEventListener("htmx:after:swap", (event) => {
+    if (!pressed(event)) return;
+    clearTimeout(saying);
+    saying = setTimeout(() => { if (!notice.querySelector(".now, :focus")) notice.replaceChildren(); }, SAID_MS);
+  });
+
+  // Release: tapped it opens its page, held for 1.5 s it releases at once. Sliding off cancels.
+  let timer = 0, held = null, done = false;
+  const cancel = () => { clearTimeout(timer); if (held) held.classList.remove("holding"); held = null; };
   document.addEventListener("pointerdown", (event) => {
-    held = event.target.closest("[data-hold]");
+    cancel();
+    done = false;
+    held = event.isPrimary && event.button === 0 ? event.target.closest("[data-hold]") : null;
     if (!held) return;
     held.classList.add("holding");
-    timer = setTimeout(() => {
-      const form = document.createElement("form");
-      form.method = "post";
-      form.action = held.dataset.hold;
-      document.body.append(form);
-      form.submit();
-    }, HOLD_MS);
+    timer = setTimeout(() => { const form = held.form; done = true; cancel(); htmx.trigger(form, "held"); }, HOLD_MS);
   });
-  for (const name of ["pointerup", "pointercancel", "pointerleave"]) document.addEventListener(name, cancel);
-  document.addEventListener("contextmenu", (event) => { if (event.target.closest("[data-hold]")) event.preventDefault(); });
+  document.addEventListener("pointermove", (event) => {
+    if (held && document.elementFromPoint(event.clientX, event.clientY)?.closest("[data-hold]") !== held) cancel();
+  });
+  for (const name of ["pointerup", "pointercancel", "blur"]) addEventListener(name, cancel);
+  // The thumb that held Release must not press what has taken its place.
+  addEventListener("click", (event) => {
+    if (!done) return;
+    done = false;
+    event.preventDefault();
+    event.stopImmediatePropagation();
+  }, true);
+  for (const name of ["contextmenu", "dragstart"]) document.addEventListener(name, (event) => { if (event.target.closest("[data-hold]")) event.preventDefault(); });
 })();

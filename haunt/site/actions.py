@@ -1,0 +1,167 @@
+"""What people press on pages: a form that posts and is sent back, or parts for htmx.
+
+Stop and all that goes to the night touches no database and no thread pool.
+"""
+
+import secrets
+from typing import Annotated
+from urllib.parse import urlencode
+
+from fastapi import APIRouter, Form, Request, Response
+from fastapi.responses import HTMLResponse, RedirectResponse
+
+from haunt.core.decisions import Outcome
+from haunt.live.sentences import sentence
+from haunt.site.answers import answered
+from haunt.site.pages import THEMES, Pages
+from haunt.site.ports import ShowRefused
+from haunt.site.presenter import tuned
+from haunt.site.view_models import Notice
+
+GENTLE_MS = 180_000
+YEAR_S = 31_536_000
+ALWAYS = ("bar", "summary", "needs", "fold")
+
+Seconds = Annotated[float, Form(ge=0, le=3600, allow_inf_nan=False)]
+
+
+def by(request: Request) -> str:
+    return f"phone {request.client.host}" if request.client is not None else "phone"
+
+
+def is_htmx(request: Request) -> bool:
+    return "hx-request" in request.headers
+
+
+def routes(pages: Pages) -> APIRouter:
+    router = APIRouter(include_in_schema=False, default_response_class=HTMLResponse)
+    _show_actions(router, pages)
+    _hold_actions(router, pages)
+    _prop_actions(router, pages)
+    return router
+
+
+def _done(
+    request: Request,
+    pages: Pages,
+    said: str,
+    *changed: str,
+    level: str = "good",
+    back: str | None = None,
+) -> Response:
+    """After an action: the changed parts for htmx, else back to where the person was."""
+    if not is_htmx(request):
+        return RedirectResponse(back or _back(request), 303)
+    fragments = pages.fragments
+    html = fragments.fresh(*ALWAYS, *changed) + fragments.notice(Notice(said, level))
+    return HTMLResponse(html)
+
+
+def _back(request: Request) -> str:
+    """Return the path of our own page that the post came from."""
+    referer = request.headers.get("referer", "")
+    _, found, path = referer.partition(f"://{request.headers.get('host', '')}")
+    return path if found and path.startswith("/") and not path.startswith("//") else "/"
+
+
+def _show_actions(router: APIRouter, pages: Pages) -> None:
+    crew = pages.services.crew
+
+    @router.post("/stop")
+    async def stop(request: Request) -> Response:
+        await answered(crew.stop(by(request)), keep=True)
+        # The bar shows it; the words are for ears.
+        return _done(request, pages, "The show is stopped.", *_cards(pages), level="quiet")
+
+    @router.post("/release")
+    async def release(request: Request) -> Response:
+        await answered(crew.release_stop(by(request)))
+        return _done(request, pages, "The show goes on in 5 s.", *_cards(pages), back="/")
+
+    @router.post("/gentle")
+    async def gentle(request: Request) -> Response:
+        await answered(crew.phase_by_hand("gentle", GENTLE_MS, by(request)))
+        return _done(request, pages, "Gentle for 3 minutes: all props are mild.")
+
+    @router.post("/theme")
+    async def theme(request: Request, theme: Annotated[str, Form(max_length=16)]) -> Response:
+        answer = RedirectResponse(_back(request), 303)
+        if theme in THEMES:
+            answer.set_cookie("theme", theme, max_age=YEAR_S, samesite="strict", httponly=True)
+        return answer
+
+
+def _cards(pages: Pages) -> list[str]:
+    return [f"prop-{each}" for each in pages.services.crew.view().props]
+
+
+def _hold_actions(router: APIRouter, pages: Pages) -> None:
+    crew = pages.services.crew
+
+    @router.post("/hold")
+    async def hold_all(request: Request) -> Response:
+        await answered(crew.hold(None, by(request)))
+        return _done(request, pages, "All props are on hold.", *_cards(pages))
+
+    @router.post("/release-hold")
+    async def release_all(request: Request) -> Response:
+        """Leave those armed by hand held: each by its own control."""
+        await answered(crew.release_hold(None, by(request)))
+        said = "Released. Props armed by hand stay held: release each where you can see it."
+        return _done(request, pages, said, *_cards(pages))
+
+    @router.post("/props/{prop}/hold")
+    async def hold(
+        request: Request, prop: str, for_s: Annotated[int | None, Form(ge=1, le=3600)] = None
+    ) -> Response:
+        name = pages.prop(prop).name
+        await answered(crew.hold(prop, by(request), for_s * 1000 if for_s is not None else None))
+        said = f"{name} is on hold for {for_s} s." if for_s else f"{name} is on hold."
+        return _done(request, pages, said, f"prop-{prop}")
+
+    @router.post("/props/{prop}/release")
+    async def release_prop(request: Request, prop: str) -> Response:
+        name = pages.prop(prop).name
+        await answered(crew.release_hold(prop, by(request)))
+        return _done(request, pages, f"{name} is released.", f"prop-{prop}")
+
+
+def _prop_actions(router: APIRouter, pages: Pages) -> None:
+    crew, keeper = pages.services.crew, pages.services.keeper
+
+    @router.post("/props/{prop}/fire")
+    async def fire(
+        request: Request,
+        prop: str,
+        behaviour: Annotated[str, Form(max_length=64)] = "",
+        hands_clear: Annotated[bool, Form()] = False,
+    ) -> Response:
+        name = pages.prop(prop).name
+        future = crew.fire(
+            prop,
+            f"h-{secrets.token_hex(8)}",
+            by(request),
+            behaviour=behaviour or None,
+            hands_clear=hands_clear,
+        )
+        decisions = await answered(future)
+        said = " ".join(f"{name}: {sentence(each._asdict())}" for each in decisions)
+        fired = any(each.outcome is Outcome.FIRED for each in decisions)
+        level = "good" if fired else "soon"
+        return _done(request, pages, said or f"{name} did nothing.", f"prop-{prop}", level=level)
+
+    @router.post("/props/{prop}/cooldown")
+    def cooldown(request: Request, prop: str, cooldown_s: Seconds) -> Response:
+        before = pages.prop(prop)
+        was_s = f"{before.cooldown_ms / 1000:g}"
+        try:
+            keeper.patch_prop(prop, {"cooldown_s": cooldown_s}, by(request))
+        except ShowRefused as refused:
+            said = Notice("; ".join(str(each) for each in refused.faults), "now")
+            if is_htmx(request):
+                return HTMLResponse(pages.fragments.notice(said), 422)
+            return pages.prop_page(request, prop, 422, said)
+        if not is_htmx(request):
+            return RedirectResponse(f"/props/{prop}?{urlencode({'was_s': was_s})}", 303)
+        html = pages.fragments.fresh(f"tune-{prop}", f"prop-{prop}")
+        return HTMLResponse(html + pages.fragments.notice(tuned(pages.prop(prop), was_s)))

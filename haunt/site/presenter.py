@@ -1,0 +1,281 @@
+"""Turns a view of the night into what the pages print, in words and in the show's local time."""
+
+from collections import Counter
+from collections.abc import Callable, Mapping
+from datetime import UTC, datetime
+from zlib import crc32
+from zoneinfo import ZoneInfo
+
+from haunt.live.sentences import sentence
+from haunt.live.views import BoardView, NightView, PropView, PropWord
+from haunt.site.needs import LOW_PERCENT, WEAK_DBM, needs_of
+from haunt.site.view_models import (
+    Act,
+    Badge,
+    Bar,
+    BoardCard,
+    Card,
+    Count,
+    Entry,
+    Fold,
+    Needs,
+    Notice,
+    Spot,
+    Summary,
+    Tallies,
+    Tune,
+)
+
+SHAPES = {
+    PropWord.READY: ("disc", "Ready"),
+    PropWord.PLAYING: ("play", "Playing"),
+    PropWord.WAITING: ("glass", "Waiting"),
+    PropWord.REST: ("ring", "Rest"),
+    PropWord.CLOSED: ("hollow", "Closed"),
+    PropWord.HELD: ("pause", "On hold"),
+    PropWord.STOPPED: ("square", "Stopped"),
+    PropWord.LOCKED_OUT: ("lock", "Locked out"),
+    PropWord.OUT_OF_SERVICE: ("bar", "Out of service"),
+    PropWord.LOST: ("cross", "Lost"),
+}
+STEP_MS = 5000
+SPOTS_MIN = 3
+MAP_X = (40.0, 560.0)
+MAP_Y = (86.0, 12.0)
+
+
+def kind(word: PropWord) -> str:
+    """Return the word as a name that a style sheet can use."""
+    return word.value.replace(" ", "-")
+
+
+class Presenter:
+    def __init__(self, night: NightView) -> None:
+        self.night = night
+        self.zone = ZoneInfo(night.time_zone)
+
+    def clock(self, at_ms: int | None, *, seconds: bool = True) -> str:
+        if at_ms is None:
+            return "never"
+        local = datetime.fromtimestamp(at_ms // 1000, UTC).astimezone(self.zone)
+        return f"{local:%H:%M:%S}" if seconds else f"{local:%H:%M}"
+
+    def outline(self) -> str:
+        """Return a short word that differs when the list of props does."""
+        named = "|".join(f"{prop.id}={prop.name}" for prop in self.night.props.values())
+        return f"{crc32(f'{self.night.show_name}|{named}'.encode()):08x}"
+
+    def _left(self, until_ms: int | None) -> str:
+        if until_ms is None:
+            return ""
+        seconds = max(0, until_ms - self.night.at_ms + 999) // 1000
+        return f"{seconds} s" if seconds < 120 else f"{round(seconds / 60)} min"
+
+    # --- one prop
+
+    def card(self, prop: PropView) -> Card:
+        shape, word = SHAPES[prop.word]
+        return Card(
+            id=prop.id,
+            name=prop.name,
+            place=prop.place,
+            kind=kind(prop.word),
+            shape=shape,
+            word=word,
+            detail=self._detail(prop),
+            left=self._left(prop.until_ms),
+            until_ms=prop.until_ms,
+            badges=_badges(prop),
+            seen=self.clock(prop.last_motion_ms) if prop.last_motion_ms is not None else "",
+            sentence=prop.sentence,
+            board=_signs(prop),
+            is_held=prop.word is PropWord.HELD,
+            is_armed=prop.arm_by_hand,
+        )
+
+    def _detail(self, prop: PropView) -> str:
+        match prop.word:
+            case PropWord.LOST:
+                return self.clock(prop.last_heard_ms)
+            case PropWord.PLAYING:
+                return prop.behaviour or ""
+            case PropWord.HELD | PropWord.LOCKED_OUT:
+                return f"by {prop.held_by}" if prop.held_by else ""
+            case _:
+                return ""
+
+    def tune(self, prop: PropView) -> Tune:
+        return Tune(
+            id=prop.id,
+            cooldown_s=_seconds(prop.cooldown_ms),
+            less_s=_seconds(max(0, prop.cooldown_ms - STEP_MS)),
+            more_s=_seconds(prop.cooldown_ms + STEP_MS),
+        )
+
+    # --- the whole show
+
+    def bar(self) -> Bar:
+        night = self.night
+        return Bar(
+            stopped=night.stopped,
+            by=night.stopped_by,
+            since=self.clock(night.stopped_since_ms) if night.stopped_since_ms is not None else "",
+            release_at_ms=night.release_at_ms,
+            release_left=self._left(night.release_at_ms),
+            deaf=tuple(self._where(each) for each in night.stop_unheard),
+        )
+
+    def _where(self, board: str) -> str:
+        known = self.night.boards.get(board)
+        props = [self.night.props[each] for each in known.props] if known is not None else []
+        places = [f"{p.name}, {p.place}" if p.place else p.name for p in props]
+        return f"{'; '.join(places)} (board {board})" if places else f"board {board}"
+
+    def summary(self) -> Summary:
+        night = self.night
+        phase = [*night.phases, *(["quiet hours"] if night.quiet else [])]
+        state = (
+            "Walk test: nothing fires" if night.walk_test else "Open" if night.open else "Closed"
+        )
+        next_at = self.clock(night.next_change_ms, seconds=False)
+        return Summary(
+            clock=self.clock(night.at_ms, seconds=False),
+            state="Stopped" if night.stopped else state,
+            phase=", ".join(phase),
+            next=f"{night.next_change} at {next_at}" if night.next_change_ms is not None else "",
+            next_ms=night.next_change_ms,
+        )
+
+    def needs(self) -> Needs:
+        found = needs_of(self.night, self.clock)
+        words = [prop.word for prop in self.night.props.values()]
+        return Needs(tuple(found), words.count(PropWord.HELD))
+
+    def fold(self) -> Fold:
+        found = Counter(prop.word for prop in self.night.props.values())
+        order = [PropWord.READY, *(word for word in reversed(PropWord) if word != PropWord.READY)]
+        return Fold(
+            tuple(
+                Count(SHAPES[word][0], kind(word), f"{found[word]} {SHAPES[word][1].lower()}")
+                for word in order
+                if found[word]
+            )
+        )
+
+    def tallies(self) -> Tallies:
+        counters = self.night.counters
+        return Tallies(
+            f"{counters.motions} motions tonight: {counters.fired} fired, "
+            f"{counters.refused} refused, {counters.lapsed} too late."
+        )
+
+    def spots(self) -> tuple[Spot, ...]:
+        """Place the props that have a place on the map, y upwards."""
+        placed = [(p, p.x_m, p.y_m) for p in self.night.props.values()]
+        found = [(p, x, y) for p, x, y in placed if x is not None and y is not None]
+        if len(found) < SPOTS_MIN:
+            return ()
+        x_of = _scale([x for _, x, _ in found], *MAP_X)
+        y_of = _scale([y for _, _, y in found], *MAP_Y)
+        return tuple(
+            Spot(p.id, p.name, kind(p.word), SHAPES[p.word][0], f"{x_of(x):.1f}", f"{y_of(y):.1f}")
+            for p, x, y in found
+        )
+
+    # --- boards and the log
+
+    def board(self, board: BoardView) -> BoardCard:
+        counted, journalled = board.counted, board.journalled or 0
+        return BoardCard(
+            id=board.id,
+            kind="ready" if board.here else "lost",
+            shape="disc" if board.here else "cross",
+            word="Here" if board.here else "Lost",
+            props=", ".join(
+                self.night.props[each].name if each in self.night.props else each
+                for each in board.props
+            ),
+            heard=self.clock(board.last_heard_ms),
+            stop=self._heard_stop(board),
+            facts=_facts(board),
+            motions=f"It counted {counted} motions, the journal has {journalled}."
+            if counted is not None
+            else "",
+            is_short=counted is not None and counted > journalled,
+        )
+
+    def _heard_stop(self, board: BoardView) -> str:
+        if not self.night.stopped:
+            return ""
+        if board.id in self.night.stop_unheard or not board.here:
+            return "Did not confirm the stop: switch off by hand."
+        return "Confirmed the stop." if board.stopped else "Told to stop."
+
+    def entry(self, item: Mapping[str, object]) -> Entry:
+        """Say one row of the journal, whose keys are those of the API."""
+        prop = str(item["prop"] or "")
+        known = self.night.props.get(prop)
+        at = datetime.fromisoformat(str(item["at"]))
+        local = at.astimezone(self.zone)
+        today = datetime.fromtimestamp(self.night.at_ms // 1000, UTC).astimezone(self.zone).date()
+        return Entry(
+            at=str(item["at"]),
+            clock=f"{local:%H:%M:%S}" if local.date() == today else f"{local:%d %b %H:%M:%S}",
+            kind=str(item["outcome"]),
+            prop=prop if known is not None else "",
+            name=known.name if known is not None else prop or str(item["sensor"] or ""),
+            sentence=sentence(item),
+        )
+
+
+def tuned(prop: PropView, was_s: str) -> Notice:
+    """Say what a setting is now, and offer the way back."""
+    said = f"{prop.name} now rests {_seconds(prop.cooldown_ms)} s; it was {was_s} s."
+    act = Act(f"/props/{prop.id}/cooldown", f"Undo: {was_s} s")
+    return Notice(said, undo=act, undo_name="cooldown_s", undo_value=was_s)
+
+
+def _scale(values: list[float], low: float, high: float) -> Callable[[float], float]:
+    """Return what turns metres into units of the map from `low` to `high`."""
+    least, span = min(values), max(values) - min(values)
+    return lambda v: low + (high - low) * (v - least) / span if span else (low + high) / 2
+
+
+def _seconds(ms: int) -> str:
+    return f"{ms / 1000:g}"
+
+
+def _badges(prop: PropView) -> tuple[Badge, ...]:
+    found = []
+    if prop.charge_percent is not None and prop.charge_percent < LOW_PERCENT:
+        found.append(Badge("warn", f"Low {prop.charge_percent} %", "soon"))
+    if prop.unconfirmed:
+        found.append(Badge("warn", "No answer", "soon"))
+    if prop.rssi is not None and prop.rssi < WEAK_DBM:
+        found.append(Badge("warn", "Weak signal", "soon"))
+    return tuple(found)
+
+
+def _signs(prop: PropView) -> str:
+    """Say the pack and the signal of a prop's board."""
+    parts = []
+    if prop.charge_percent is not None:
+        parts.append(f"pack {prop.charge_percent} %")
+    if prop.battery_mv is not None:
+        parts.append(f"{prop.battery_mv / 1000:.2f} V")
+    if prop.rssi is not None:
+        parts.append(f"signal {prop.rssi} dBm")
+    return ", ".join(parts)
+
+
+def _facts(board: BoardView) -> tuple[str, ...]:
+    found = [
+        f"epoch {board.epoch}" if board.epoch is not None else "",
+        f"up {board.up_ms // 60_000} min" if board.up_ms is not None else "",
+        f"last start: {board.reset}" if board.reset else "",
+        f"pack {board.charge_percent} %" if board.charge_percent is not None else "",
+        f"{board.battery_mv / 1000:.2f} V" if board.battery_mv is not None else "",
+        f"{board.rssi} dBm" if board.rssi is not None else "",
+        f"firmware {board.fw}" if board.fw else "",
+    ]
+    return tuple(each for each in found if each)

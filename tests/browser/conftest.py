@@ -1,0 +1,45 @@
+"""One browser and one stand-in for many looks; tests that break the server start their own."""
+
+from collections.abc import Iterator
+
+import pytest
+from playwright.sync_api import Browser, Page, sync_playwright
+
+from tests.browser.house import House, context_of
+
+
+@pytest.fixture(scope="session")
+def chromium() -> Iterator[Browser]:
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(
+            executable_path="/usr/bin/chromium", args=["--no-sandbox"]
+        )
+        yield browser
+        browser.close()
+
+
+@pytest.fixture(scope="module")
+def house() -> Iterator[House]:
+    found = House()
+    try:
+        found.start()
+        yield found
+    finally:
+        found.end()
+
+
+@pytest.fixture
+def own_house() -> Iterator[House]:
+    found = House()
+    try:
+        found.start()
+        yield found
+    finally:
+        found.end()
+
+
+@pytest.fixture
+def phone(chromium: Browser, house: House) -> Iterator[Page]:
+    context = context_of(chromium, house)
+    yield context.new_page()
+    context.close()

@@ -1,0 +1,158 @@
+"""A stand-in server as a process of its own, and the looks that several tests take at a page."""
+
+import signal
+import socket
+import subprocess
+import sys
+import time
+import urllib.request
+import zlib
+from dataclasses import dataclass, field
+from pathlib import Path
+from urllib.error import URLError
+
+from playwright.sync_api import Browser, BrowserContext, Page
+
+ROOT = Path(__file__).resolve().parents[2]
+PAGES = ("/", "/props/lantern", "/log", "/boards", "/release", "/help", "/nothing")
+THEMES = ("night", "red", "light")
+PHONE = {"width": 360, "height": 740}
+LAPTOP = {"width": 1280, "height": 800}
+START_S = 20.0
+
+
+def free_port() -> int:
+    with socket.socket() as found:
+        found.bind(("127.0.0.1", 0))
+        port: int = found.getsockname()[1]
+        return port
+
+
+@dataclass(slots=True)
+class House:
+    """The stand-in; `freeze` and `thaw` are what a hung controller looks like from a phone."""
+
+    kind: str = "evening"
+    port: int = field(default_factory=free_port)
+    _process: subprocess.Popen[bytes] | None = None
+
+    @property
+    def url(self) -> str:
+        return f"http://127.0.0.1:{self.port}"
+
+    def start(self) -> None:
+        command = [sys.executable, "-m", "tests.site.standin", str(self.port), self.kind]
+        self._process = subprocess.Popen(command, cwd=ROOT)
+        until = time.monotonic() + START_S
+        while not self.answers():
+            assert self._process.poll() is None, "the stand-in ended at once"
+            assert time.monotonic() < until, "the stand-in does not answer"
+            time.sleep(0.1)
+
+    def answers(self) -> bool:
+        try:
+            with urllib.request.urlopen(f"{self.url}/livez", timeout=2) as answer:
+                return bool(answer.status == 200)
+        except (URLError, OSError):
+            return False
+
+    def post(self, path: str) -> None:
+        request = urllib.request.Request(f"{self.url}/api/v1{path}", method="POST", data=b"")
+        urllib.request.urlopen(request, timeout=5).close()
+
+    def metric(self, name: str) -> int:
+        with urllib.request.urlopen(f"{self.url}/metrics", timeout=5) as answer:
+            lines = answer.read().decode().splitlines()
+        [line] = [each for each in lines if each.startswith(f"{name} ")]
+        return int(line.split()[1])
+
+    def freeze(self) -> None:
+        self._send(signal.SIGSTOP)
+
+    def thaw(self) -> None:
+        self._send(signal.SIGCONT)
+
+    def stop(self) -> float:
+        """End it as a person would; return the seconds that it took."""
+        assert self._process is not None
+        begun = time.monotonic()
+        self._send(signal.SIGINT)
+        self._process.wait(15)
+        return time.monotonic() - begun
+
+    def end(self) -> None:
+        if self._process is not None and self._process.poll() is None:
+            self._send(signal.SIGCONT)
+            self._process.kill()
+            self._process.wait(15)
+
+    def _send(self, number: signal.Signals) -> None:
+        assert self._process is not None
+        self._process.send_signal(number)
+
+
+def context_of(
+    browser: Browser,
+    house: House,
+    theme: str = "night",
+    size: dict[str, int] = PHONE,
+    *,
+    scripts: bool = True,
+) -> BrowserContext:
+    context = browser.new_context(
+        viewport={"width": size["width"], "height": size["height"]},
+        has_touch=size is PHONE,
+        java_script_enabled=scripts,
+    )
+    context.add_cookies([{"name": "theme", "value": theme, "url": house.url}])
+    return context
+
+
+def brightness(page: Page) -> float:
+    """Return the mean grey, 0 to 255, of what is on the screen."""
+    width, channels, rows = pixels(page.screenshot())
+    step = channels
+    total, count = 0.0, 0
+    for row in rows:
+        for at in range(0, width * step, step * 4):
+            red, green, blue = row[at], row[at + 1], row[at + 2]
+            total += 0.2126 * red + 0.7152 * green + 0.0722 * blue
+            count += 1
+    return total / count
+
+
+def pixels(png: bytes) -> tuple[int, int, list[bytearray]]:
+    """Return width, bytes a pixel and the rows of a PNG of 8 bits a channel, not interlaced."""
+    at, data, width, channels = 8, b"", 0, 0
+    while at < len(png):
+        size, kind = int.from_bytes(png[at : at + 4], "big"), png[at + 4 : at + 8]
+        body = png[at + 8 : at + 8 + size]
+        if kind == b"IHDR":
+            width = int.from_bytes(body[:4], "big")
+            assert body[8] == 8, "8 bits a channel"
+            channels = {2: 3, 6: 4}[body[9]]
+        elif kind == b"IDAT":
+            data += body
+        at += 12 + size
+    return width, channels, _unfiltered(zlib.decompress(data), width * channels, channels)
+
+
+def _unfiltered(raw: bytes, stride: int, step: int) -> list[bytearray]:
+    rows: list[bytearray] = []
+    above = bytearray(stride)
+    for start in range(0, len(raw), stride + 1):
+        kind, row = raw[start], bytearray(raw[start + 1 : start + 1 + stride])
+        for at in range(stride):
+            left = row[at - step] if at >= step else 0
+            corner = above[at - step] if at >= step else 0
+            row[at] = (row[at] + _predicted(kind, left, above[at], corner)) & 255
+        rows.append(row)
+        above = row
+    return rows
+
+
+def _predicted(kind: int, left: int, up: int, corner: int) -> int:
+    if kind in {0, 1, 2, 3}:
+        return (0, left, up, (left + up) // 2)[kind]
+    guess = left + up - corner
+    return min((left, up, corner), key=lambda each: abs(guess - each))
