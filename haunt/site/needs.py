@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterator
 
+from haunt.core.people import ARMED
 from haunt.live.views import NightView, PropView, PropWord
 from haunt.site.view_models import Act, Need
 
@@ -15,8 +16,8 @@ def needs_of(night: NightView, clock: Clock) -> Iterator[Need]:
     yield from _controller(night)
     yield from _lost(night, clock)
     yield from _other_alerts(night, clock)
-    for prop in night.props.values():
-        yield from _prop(prop)
+    soon = [need for prop in night.props.values() for need in _prop(prop)]
+    yield from sorted(soon, key=lambda need: need.level == "person")
     yield from _counted(night)
 
 
@@ -65,9 +66,11 @@ def _prop(prop: PropView) -> Iterator[Need]:
         yield Need("soon", "bar", f"{prop.name} is out of service", "Mend it, or charge it.", href)
     if prop.word is PropWord.HELD:
         act = Act(f"{href}/release", "Release")
-        yield Need(
-            "person", "pause", f"{prop.name} is on hold{by}", "Release when clear.", href, act
-        )
+        if prop.arm_by_hand and prop.held_by == ARMED:
+            what, todo = f"{prop.name} waits to be armed", "Release it where you can see it."
+        else:
+            what, todo = f"{prop.name} is on hold{by}", "Release when clear."
+        yield Need("person", "pause", what, todo, href, act)
     if prop.unconfirmed:
         todo = f"Look at it; board {prop.board} may hang."
         yield Need("soon", "warn", f"{prop.name} did not answer its last cue", todo, href)

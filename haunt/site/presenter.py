@@ -6,6 +6,7 @@ from datetime import UTC, datetime
 from zlib import crc32
 from zoneinfo import ZoneInfo
 
+from haunt.core.people import ARMED
 from haunt.live.sentences import sentence
 from haunt.live.views import BoardView, NightView, PropView, PropWord
 from haunt.site.needs import LOW_PERCENT, WEAK_DBM, needs_of
@@ -100,6 +101,8 @@ class Presenter:
             case PropWord.PLAYING:
                 return prop.behaviour or ""
             case PropWord.HELD | PropWord.LOCKED_OUT:
+                if prop.held_by == ARMED:
+                    return "waits to be armed"
                 return f"by {prop.held_by}" if prop.held_by else ""
             case _:
                 return ""
@@ -148,8 +151,11 @@ class Presenter:
 
     def needs(self) -> Needs:
         found = needs_of(self.night, self.clock)
-        words = [prop.word for prop in self.night.props.values()]
-        return Needs(tuple(found), words.count(PropWord.HELD))
+        held = sum(
+            prop.word is PropWord.HELD and not prop.arm_by_hand
+            for prop in self.night.props.values()
+        )
+        return Needs(tuple(found), held)
 
     def fold(self) -> Fold:
         found = Counter(prop.word for prop in self.night.props.values())

@@ -3,6 +3,8 @@
 Method: one or a few props on the virtual clock; each test is one claim.
 """
 
+from itertools import pairwise
+
 from haunt.core import events
 from haunt.core.show import Behaviour
 from tests.core.stage import Stage, prop, sensor, show, verdicts
@@ -147,7 +149,7 @@ def test_behaviours_do_not_repeat_where_there_is_another() -> None:
 
     assert len(played) == 40
     assert set(played) == {"growl", "howl", "sigh"}
-    assert all(a != b for a, b in zip(played, played[1:], strict=False))
+    assert all(a != b for a, b in pairwise(played))
 
 
 def test_in_a_saturated_row_the_middle_prop_does_not_starve() -> None:

@@ -3,6 +3,8 @@
 Method: the smallest show that meets the rule, on the virtual clock; the edge from both sides.
 """
 
+from typing import Any
+
 import pytest
 
 from haunt.core import events
@@ -293,8 +295,8 @@ def test_a_motor_rests_when_its_share_of_ten_minutes_is_used() -> None:
         assert on_ms <= 150_000
 
 
-def calendar(**more: object) -> CalendarSpec:
-    return CalendarSpec(**more)  # type: ignore[arg-type]
+def calendar(**more: Any) -> CalendarSpec:
+    return CalendarSpec(**more)
 
 
 def test_a_gentle_phase_narrows_the_choice_before_it_bars() -> None:
@@ -341,7 +343,7 @@ def test_a_neighbours_gap_excludes_its_end_and_gives_what_is_left() -> None:
     assert verdicts(stage.motion("mat")) == [("fired", None)]
 
 
-def _pair(**more: object) -> Stage:
+def _pair(**more: Any) -> Stage:
     near = {"gate": ("well",), "well": ("gate",)}
     return Stage(
         show(
@@ -354,7 +356,7 @@ def _pair(**more: object) -> Stage:
     )
 
 
-def _sharing(reason: str, limit: int, amount: int, **more: object) -> Stage:
+def _sharing(reason: str, limit: int, amount: int, **more: Any) -> Stage:
     heavy = (Behaviour("on", 2000, draws=((0, amount),)),)
     return Stage(
         show(
@@ -391,11 +393,12 @@ def test_a_behaviour_over_the_limit_by_itself_is_refused_at_once(reason: str) ->
 
 def test_two_neighbours_do_not_speak_at_once_but_one_may_move_in_silence() -> None:
     def voices(*of: Behaviour) -> Stage:
-        near = {"voice_neighbours": ("well",)}, {"voice_neighbours": ("gate",)}
         return Stage(
             show(
-                prop(behaviours=(Behaviour("speak", 6000, voice=True),), **near[0]),
-                prop("well", "b2", behaviours=of, **near[1]),
+                prop(
+                    behaviours=(Behaviour("speak", 6000, voice=True),), voice_neighbours=("well",)
+                ),
+                prop("well", "b2", behaviours=of, voice_neighbours=("gate",)),
                 sensor(),
                 sensor("mat", "well", "b2"),
             )
