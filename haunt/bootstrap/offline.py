@@ -1,9 +1,6 @@
 """What the command line does to a data folder or a file, whether or not a server runs."""
 
-import os
-import signal
 import time
-from contextlib import suppress
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
@@ -11,6 +8,7 @@ from typing import Any
 from haunt.config import Config
 from haunt.live.prepare import Prepared, prepare
 from haunt.mqtt.credentials import CredentialRefused, Credentials
+from haunt.mqtt.kept import reload_running
 from haunt.store.engines import Engine, open_engines
 from haunt.store.reader import Reader, Writer
 from haunt.store.schema import upgrade
@@ -76,7 +74,7 @@ def _change_board(config: Config, board: str, what: str) -> dict[str, object] | 
         password = getattr(found, what)(board)
     except CredentialRefused as refused:
         return str(refused)
-    _reload(config)
+    reload_running(config.data / "broker")
     port = config.data / "broker" / "port"
     return {
         "host": config.mqtt_host,
@@ -92,12 +90,6 @@ def _credentials(config: Config) -> Credentials | str:
     if text is None:
         return f"{config.data} holds no show yet: import one first"
     return Credentials(config.data / "broker", read_show(text, "show").show.info.id)
-
-
-def _reload(config: Config) -> None:
-    """Tell the running broker, whoever started it, that its files changed."""
-    with suppress(OSError, ValueError):
-        os.kill(int((config.data / "broker" / "pid").read_text()), signal.SIGHUP)
 
 
 def open_store(config: Config) -> tuple[Engine, Engine]:

@@ -49,7 +49,7 @@ class Owner:
         self._working = threading.Lock()
         self._something = threading.Event()
         self._dropped = 0
-        self._next_view_ms = self._awake_at_ms = 0
+        self._next_view_ms = self._stale_view_ms = self._awake_at_ms = 0
         self._stopping = False
         self._thread = threading.Thread(target=self._run, name="owner", daemon=True)
         self._view = scene.build(clock.mono_ms(), frozenset(), 0)
@@ -76,6 +76,9 @@ class Owner:
                     self._take(what)
                     self._look_again()
                     return True
+            except Exception as bug:  # noqa: BLE001 - same reason as in `_run`
+                self._running.fail(bug)
+                return True
             finally:
                 self._working.release()
         if len(self._queue) >= self._queue_max:
@@ -116,7 +119,7 @@ class Owner:
 
     def _wait(self) -> None:
         now = self._clock.mono_ms()
-        due = min(self._running.next_due_ms(now), now + IDLE_MS)
+        due = min(self._running.next_due_ms(now), self._stale_view_ms)
         if self._running.changed:
             due = min(due, max(self._next_view_ms, now))
         self._awake_at_ms = due
@@ -132,7 +135,7 @@ class Owner:
             self._take(self._queue.popleft())
         now = self._clock.mono_ms()
         self._running.advance(now, self._clock.wall_ms())
-        if now >= self._next_view_ms and self._running.changed:
+        if (now >= self._next_view_ms and self._running.changed) or now >= self._stale_view_ms:
             self._show(now)
 
     def _look_again(self) -> None:
@@ -160,6 +163,7 @@ class Owner:
 
     def _show(self, mono_ms: int) -> None:
         self._next_view_ms = mono_ms + VIEW_EVERY_MS
+        self._stale_view_ms = mono_ms + IDLE_MS  # counters and silences change without an event
         changed = frozenset(self._running.changed)
         self._running.changed.clear()
         self._view = self._scene.build(mono_ms, changed, self._dropped)

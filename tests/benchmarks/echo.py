@@ -51,6 +51,16 @@ class Broker(NamedTuple):
     password: str | None = None
 
 
+class Course(NamedTuple):
+    """What the driver drives; see `drive`."""
+
+    broker: Broker
+    motion_topic: str
+    cue_topic: str
+    boards: Sequence[str]
+    sensor: str
+
+
 class Figures(NamedTuple):
     """Latencies in ms at 50 a second; `rate` in round trips a second with 64 under way.
 
@@ -124,8 +134,8 @@ def drive(  # noqa: PLR0917 - names of a bench, given once
     by the `<board>-<boot>-<seq>-` that its id begins with.
     """
     out, back = _SPAWN.Pipe(duplex=False)
-    what = (broker, motion_topic, cue_topic, tuple(boards), sensor, seconds, rate_seconds)
-    process = _SPAWN.Process(target=_drive, args=(back, *what), daemon=True)
+    course = Course(broker, motion_topic, cue_topic, tuple(boards), sensor)
+    process = _SPAWN.Process(target=_drive, args=(back, course, seconds, rate_seconds), daemon=True)
     process.start()
     back.close()
     try:
@@ -165,25 +175,23 @@ def _echo(broker: Broker, ready: Event) -> None:
 
     client.on_message = answer
     client.on_subscribe = lambda *_all: ready.set()
-    client.on_connect = lambda *_all: client.subscribe(MOTION_TOPIC.format(board="+"), 1)
+    client.on_connect = lambda c, *_all: _subscribe(c, MOTION_TOPIC.format(board="+"))
     client.loop_forever()
 
 
 class Driver:
     """All boards at once, in one thread, so that no hop of its own is measured."""
 
-    def __init__(
-        self, broker: Broker, motion_topic: str, cue_topic: str, boards: Sequence[str], sensor: str
-    ) -> None:
-        self._motion_topic, self._boards, self._sensor = motion_topic, boards, sensor
+    def __init__(self, course: Course) -> None:
+        self._course = course
         self._under_way: dict[str, float] = {}
         self._took_ms: list[float] = []
         self._seq = 0
         self._subscribed = False
-        self._client = _client(broker, "driver")
+        self._client = _client(course.broker, "driver")
         self._client.on_message = self._heard
         self._client.on_subscribe = self._on_subscribe
-        self._client.on_connect = lambda *_all: self._client.subscribe(cue_topic, 1)
+        self._client.on_connect = lambda c, *_all: _subscribe(c, course.cue_topic)
         until = time.perf_counter() + READY_S
         while not self._subscribed:
             assert time.perf_counter() < until, "the driver could not subscribe"
@@ -212,10 +220,10 @@ class Driver:
 
     def _send(self) -> None:
         self._seq += 1
-        board = self._boards[self._seq % len(self._boards)]
-        payload = motion(board, self._sensor.format(board=board), self._seq)
+        board = self._course.boards[self._seq % len(self._course.boards)]
+        payload = motion(board, self._course.sensor.format(board=board), self._seq)
         self._under_way[f"{board}-{BOOT}-{self._seq}"] = time.perf_counter()
-        self._client.publish(self._motion_topic.format(board=board), payload, 1)
+        self._client.publish(self._course.motion_topic.format(board=board), payload, 1)
 
     def _heard(self, _client: Client, _data: object, message: MQTTMessage) -> None:
         now = time.perf_counter()
@@ -261,22 +269,13 @@ class Driver:
         self._client.loop_misc()
 
 
-def _drive(
-    back: Connection,
-    broker: Broker,
-    motion_topic: str,
-    cue_topic: str,
-    boards: Sequence[str],
-    sensor: str,
-    seconds: float,
-    rate_seconds: float,
-) -> None:
-    driver = Driver(broker, motion_topic, cue_topic, boards, sensor)
+def _drive(back: Connection, course: Course, seconds: float, rate_seconds: float) -> None:
+    driver = Driver(course)
     driver.latency(WARM_UP_S)
     took, sent, lost = driver.latency(seconds)
     rate = driver.rate(rate_seconds) if rate_seconds else 0.0
-    shares = [_share(took, each) for each in (0.5, 0.95, 0.99, 1.0)]
-    back.send(Figures(sent, *shares, rate=rate, lost=lost))
+    p50, p95, p99, worst = (_share(took, each) for each in (0.5, 0.95, 0.99, 1.0))
+    back.send(Figures(sent, p50, p95, p99, worst, rate, lost))
 
 
 def _share(took: Sequence[float], share: float) -> float:
@@ -294,6 +293,10 @@ def _client(broker: Broker, name: str) -> Client:
         client.username_pw_set(broker.username, broker.password)
     client.connect(broker.host, broker.port)
     return client
+
+
+def _subscribe(client: Client, topic: str) -> None:
+    client.subscribe(topic, 1)
 
 
 def _no_delay(_client: Client, _data: object, sock: object) -> None:

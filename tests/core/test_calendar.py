@@ -1,7 +1,7 @@
 """Goal: hours of the night are exact through changes of clocks, midnight and sunset.
 
-Method: transitions as zoneinfo has them, written down; and a slow calendar that asks zoneinfo minute
-by minute, compared with the fast one over random zones, dates and spans.
+Method: transitions as zoneinfo has them, written down; and a slow calendar that asks zoneinfo
+minute by minute, compared with the fast one over random zones, dates and spans.
 """
 
 from datetime import UTC, date, datetime, timedelta
@@ -332,9 +332,10 @@ readings = st.integers(0, 24 * 60 - 1)
 @st.composite
 def moments(draw: st.DrawFn) -> tuple[str, int]:
     """Draw a zone and a UTC minute, half of them close to a change of clocks."""
-    zone = draw(st.sampled_from(ZONES))
-    if CHANGES[zone] and draw(st.booleans()):
-        base = draw(st.sampled_from(CHANGES[zone]))
+    zone: str = draw(st.sampled_from(ZONES))
+    close: bool = draw(st.booleans())
+    if CHANGES[zone] and close:
+        base: int = draw(st.sampled_from(CHANGES[zone]))
         return zone, base + draw(st.integers(-1600, 1600)) * MINUTE
     return zone, utc("2026-01-01T00:00") + draw(st.integers(0, 2 * 365 * 24 * 60)) * MINUTE
 

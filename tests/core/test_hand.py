@@ -1,7 +1,9 @@
-"""Goal: firing by hand overrules closed, already-waiting, cooldown, hourly-cap, stagger; nothing else.
+"""Goal: a hand overrules closed, already-waiting, cooldown, hourly-cap, stagger; nothing else.
 
 Method: every rule that can bar a prop is made to bar it, and a hand asks.
 """
+
+from collections.abc import Callable
 
 import pytest
 
@@ -96,7 +98,7 @@ def flat(stage: Stage) -> None:
         stage.do(events.BoardHealth, "b1", BOOT, 0, 5)
 
 
-BARS = {
+BARS: dict[str, Callable[[Stage], object]] = {
     "stopped": lambda stage: stage.do(events.Stopped),
     "walk-test": lambda stage: stage.do(events.WalkTest, True),
     "held": lambda stage: stage.do(events.Held, "gate"),

@@ -1,8 +1,11 @@
-"""Goal: hourly cap and duty hold exactly, and the rest is spread so that no prop goes dead for long.
+"""Goal: hourly cap and duty hold exactly, and the rest is spread so that no prop goes dead.
 
 Method: a prop that is asked all the time; its starts are checked against the windows afterwards,
 by sums of their own.
 """
+
+from itertools import pairwise
+from typing import Any
 
 import pytest
 
@@ -26,7 +29,7 @@ def asked(stage: Stage, for_ms: int, every_ms: int = 1000) -> list[int]:
     return [cue.sent_ms for cue in stage.cues[before:]]
 
 
-def moving(**more: object) -> Stage:
+def moving(**more: Any) -> Stage:
     motor = (Behaviour("turn", 4000, motor_on_ms=3000, patience_ms=0),)
     return Stage(show(prop(behaviours=motor, cooldown_ms=0, **more), sensor()))
 
@@ -72,7 +75,7 @@ def test_in_any_trailing_hour_there_are_no_more_starts_than_the_cap() -> None:
 
 def test_from_half_of_the_cap_the_starts_are_spread_and_no_hour_is_half_dead() -> None:
     starts = asked(moving(hourly_cap=30), 3 * HOUR_MS)
-    gaps = [b - a for a, b in zip(starts, starts[1:], strict=False)]
+    gaps = [b - a for a, b in pairwise(starts)]
 
     assert max(gaps) < HOUR_MS // 4
     assert len(starts) >= 2 * 30

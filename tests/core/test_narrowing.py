@@ -1,13 +1,13 @@
 """Goal: rules about behaviours narrow the choice, in table order, and bar only when none is left.
 
-Method: props with several behaviours and shared limits; what fits, what is named and when it clears.
+Method: props with several behaviours and shared limits; what fits, what is named, when it clears.
 """
 
 import pytest
 
 from haunt.core import events
 from haunt.core.clockwork import CalendarSpec, PhaseSpec, QuietSpec, TimeOfDay
-from haunt.core.show import Behaviour, LoadSpec
+from haunt.core.show import Behaviour, LoadSpec, PropSpec, SensorSpec
 from haunt.workshop.sound import level_at, power_of
 from tests.core.stage import Stage, lines, prop, sensor, show, verdicts
 
@@ -228,7 +228,7 @@ def test_a_silent_behaviour_of_a_neighbour_talks_over_nobody() -> None:
 
 def shared(reason: str, limit: int, *amounts: int, ms: tuple[int, ...] = ()) -> Stage:
     """Return a stage of props p0, p1, … that draw these amounts of one limit."""
-    things = []
+    things: list[PropSpec | SensorSpec] = []
     for n, amount in enumerate(amounts):
         lasts = ms[n] if ms else 2000
         behaviours = (Behaviour("go", lasts, draws=((0, amount),)),)

@@ -4,6 +4,7 @@ Method: each order given to a small show on the virtual clock, with triggers on 
 """
 
 from dataclasses import replace
+from typing import Any
 
 import pytest
 
@@ -17,7 +18,7 @@ HELD = [("refused", "held")]
 
 
 def busy() -> Stage:
-    """Return a stage with one trigger that waits for the gate and two that walk to gate and well."""
+    """Return a stage with one trigger waiting for the gate, two walking to gate and well."""
     links = (Link("gate", 20_000), Link("well", 20_000))
     stage = Stage(show(prop(), prop("well", "b2"), sensor(links=links), sensor("mat"), gap_ms=1000))
     stage.plays("mat")
@@ -465,7 +466,7 @@ def test_an_extension_belongs_to_its_night() -> None:
 # --- buttons
 
 
-def buttoned(action: str, **more: object) -> Stage:
+def buttoned(action: str, **more: Any) -> Stage:
     things = (prop(behaviours=gentle_props()), sensor(), sensor("knob", action=action, **more))
     return Stage(show(*things))
 

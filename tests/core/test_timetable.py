@@ -4,6 +4,7 @@ Method: the virtual clock is moved over the instants; the wall clock is set fort
 """
 
 from dataclasses import replace
+from itertools import pairwise
 
 import pytest
 
@@ -123,7 +124,7 @@ def test_every_so_often_stays_within_its_bounds_and_repeats_with_the_seed() -> N
     for stage in (first, again, other):
         stage.wait(100 * MINUTE)
     at = [cue.sent_ms for cue in first.cues]
-    gaps = [b - a for a, b in zip(at, at[1:], strict=False)]
+    gaps = [b - a for a, b in pairwise(at)]
 
     assert 66 <= len(at) <= 100
     assert all(60_000 <= gap <= 90_000 for gap in gaps)

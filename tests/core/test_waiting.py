@@ -1,4 +1,4 @@
-"""Goal: how a trigger that is due is weighed: never over clears, the last to clear decides, patience.
+"""Goal: how a due trigger is weighed: never over clears, the last to clear decides, patience.
 
 Method: props on the virtual clock with two or more rules barring at once, at the very edges.
 """

@@ -8,7 +8,7 @@ import os
 import signal
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
@@ -19,6 +19,7 @@ from tests.mqtt.rig import binary, free_port, listens
 
 pytestmark = pytest.mark.system
 
+Keeper = Callable[..., KeptBroker]
 TREE = Path(__file__).resolve().parents[2]
 PARENT = """
 import sys, threading
@@ -41,6 +42,20 @@ def folder(tmp_path: Path) -> Iterator[Path]:
 
 
 @pytest.fixture
+def keeper(folder: Path) -> Iterator[Keeper]:
+    """Makes keepers over the folder; one left keeping would start a killed broker again."""
+    made: list[KeptBroker] = []
+
+    def keep(port: int = 0) -> KeptBroker:
+        made.append(KeptBroker(binary(), Credentials(folder, "yard"), "127.0.0.1", port))
+        return made[-1]
+
+    yield keep
+    for each in made:
+        each.stop()
+
+
+@pytest.fixture
 def orphan(folder: Path) -> tuple[int, int]:
     """Return pid and port of a broker whose parent was killed."""
     parent = subprocess.Popen(
@@ -57,55 +72,42 @@ def orphan(folder: Path) -> tuple[int, int]:
     return pid, port
 
 
-def keeper(folder: Path, port: int = 0) -> KeptBroker:
-    return KeptBroker(binary(), Credentials(folder, "yard"), "127.0.0.1", port)
-
-
 def test_a_broker_outlives_its_killed_parent_and_is_adopted(
-    folder: Path, orphan: tuple[int, int]
+    folder: Path, keeper: Keeper, orphan: tuple[int, int]
 ) -> None:
     assert listens(orphan[1])
-    kept = keeper(folder).start()
+    kept = keeper().start()
     assert (kept.pid, kept.port) == orphan
     kept.stop()
     assert running_pid(folder) is None
     assert not listens(orphan[1])
 
 
-def test_one_that_hangs_is_replaced_on_its_port(folder: Path, orphan: tuple[int, int]) -> None:
+def test_one_that_hangs_is_replaced_on_its_port(keeper: Keeper, orphan: tuple[int, int]) -> None:
     """The system goes on accepting connections for it."""
     os.kill(orphan[0], signal.SIGSTOP)
-    kept = keeper(folder).start()
+    kept = keeper().start()
     assert kept.pid != orphan[0]
     assert kept.port == orphan[1]
     kept.stop()
 
 
-def test_one_with_other_settings_is_replaced(folder: Path, orphan: tuple[int, int]) -> None:
+def test_one_with_other_settings_is_replaced(keeper: Keeper, orphan: tuple[int, int]) -> None:
     wanted = free_port()
-    kept = keeper(folder, wanted).start()
+    kept = keeper(wanted).start()
     assert kept.port == wanted
     assert kept.pid != orphan[0]
     assert not listens(orphan[1])
     kept.stop()
 
 
-def test_a_port_that_was_drawn_once_is_drawn_no_more(folder: Path) -> None:
+def test_a_port_that_was_drawn_once_is_drawn_no_more(keeper: Keeper) -> None:
     """Boards were told it."""
-    first = keeper(folder).start()
+    first = keeper().start()
     port = first.port
     first.stop()
-    second = keeper(folder).start()
+    second = keeper().start()
     assert second.port == port
-    second.stop()
-
-
-def test_one_that_is_left_running_is_adopted(folder: Path) -> None:
-    first = keeper(folder).start()
-    pid = first.pid
-    first.stop(leave_running=True)
-    second = keeper(folder).start()
-    assert second.pid == pid
     second.stop()
 
 

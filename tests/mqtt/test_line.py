@@ -216,7 +216,7 @@ def test_a_line_that_breaks_while_a_message_is_answered_does_not_hang_the_pump(
 
 
 def test_a_line_that_breaks_under_another_thread_is_noticed_at_once(broker: FakeBroker) -> None:
-    """Pings and patience of a minute: only the failed write can tell."""
+    """Pings and patience of a minute: neither of them is what tells."""
     inbox = Inbox()
     slow = Pace(ping_ms=60_000, dead_ms=60_000, retry_min_ms=20, retry_max_ms=100)
     with running(account(broker.port), inbox.deliver, pace=slow) as client:
