@@ -24,7 +24,7 @@ log = logging.getLogger("haunt.site")
 
 def create_app(services: Services) -> FastAPI:
     templates = environment()
-    fragments = Fragments(services.crew, templates)
+    fragments = Fragments(services.crew, templates, services.wall_ms)
     drawn = Pages(services, fragments, templates)
     faults, slots, heart = Faults(drawn.fault), Slots(), Heart(services.hub, fragments)
     app = FastAPI(

@@ -70,8 +70,8 @@ def wants_of(page: str) -> Wants:
 class Fragments:
     """Satisfies `hub.Parts`."""
 
-    def __init__(self, crew: Crew, templates: Environment) -> None:
-        self._crew = crew
+    def __init__(self, crew: Crew, templates: Environment, wall_ms: Callable[[], int]) -> None:
+        self._crew, self._wall_ms = crew, wall_ms
         self._macros = cast(Macros, templates.get_template("_parts.html").module)
 
     def all(self) -> list[Part]:
@@ -123,4 +123,4 @@ class Fragments:
     def tick(self) -> str:
         view = self._crew.view()
         outline = Presenter(view).outline()
-        return tick_data(view.at_ms, view.seq, stopped=view.stopped, outline=outline)
+        return tick_data(self._wall_ms(), view.seq, stopped=view.stopped, outline=outline)

@@ -126,6 +126,8 @@ class Hub:
     async def run(self, parts: Parts) -> None:
         """Render and tick until `close`."""
         self._loop, self._wake = asyncio.get_running_loop(), asyncio.Event()
+        if self.phones:  # one may have joined before
+            self._wake.set()
         next_tick = next_render = self._loop.time()
         while not self._closing:
             now = self._loop.time()
@@ -203,5 +205,9 @@ def _swaps(parts: Parts, html: Mapping[str, str], wants: Wants) -> list[Message]
 
 
 def tick_data(at_ms: int, seq: int, *, stopped: bool, outline: str) -> str:
-    """`outline` differs when the page's list of props has changed and it must be loaded anew."""
+    """Say the server's time and how far the night is.
+
+    A `seq` that stands still tells a page that the night does, though the stream lives. `outline`
+    differs when the list of props has changed and the page must be loaded anew.
+    """
     return json.dumps({"at_ms": at_ms, "seq": seq, "stopped": stopped, "outline": outline})

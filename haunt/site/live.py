@@ -5,7 +5,6 @@ import json
 from collections.abc import AsyncIterator, Iterator
 
 from fastapi import APIRouter, Request, Response
-from fastapi.sse import EventSourceResponse
 
 from haunt.live.views import NightView, PropView
 from haunt.site.faults import Faults
@@ -16,6 +15,7 @@ from haunt.site.streams import LiveStream, Slots
 
 LIVE_EVERY_S = 0.25
 TICK_S = 2.0
+STREAM: Item = {"text/event-stream": {}}
 
 
 class Differences:
@@ -58,7 +58,7 @@ def routes(services: Services, slots: Slots, faults: Faults) -> APIRouter:
                 yield Message("tick", json.dumps(tick))
             await asyncio.sleep(LIVE_EVERY_S)
 
-    @router.get("/live", response_class=EventSourceResponse)
+    @router.get("/live", response_class=Response, responses={200: {"content": STREAM}})
     async def live(request: Request) -> Response:
         """Server-sent events as JSON: prop, decision, alert, and a tick every two seconds.
 

@@ -53,7 +53,7 @@ class Pages:
                 "presenter": presenter,
                 "bar": presenter.bar(),
                 "show_name": presenter.night.show_name,
-                "at_ms": presenter.night.at_ms,
+                "at_ms": self.services.wall_ms(),
                 "outline": presenter.outline(),
                 "version": self.services.version,
                 "stream": stream,

@@ -74,4 +74,4 @@ class Services:
     hub: Hub
     wall_ms: Callable[[], int]
     hosts: frozenset[str] = frozenset()
-    version: str = ""
+    version: str = "0"

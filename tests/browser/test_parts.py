@@ -158,3 +158,16 @@ def test_the_description_of_the_api_works_under_the_policy_and_offline(
     outside = [url for url in asked if not url.startswith((house.url, "data:"))]
     assert outside == []
     page.context.close()
+
+
+def test_a_night_that_stands_still_is_stale_though_the_stream_lives(chromium: Browser) -> None:
+    house = House("still")
+    try:
+        house.start()
+        page = opened(chromium, house)
+        expect(page.locator("#stale")).to_be_hidden()
+        expect(page.locator("#stale")).to_contain_text("No news for", timeout=18_000)
+        assert house.metric("haunt_streams") == 1, "it was not dropped and asked for again"
+        page.context.close()
+    finally:
+        house.end()

@@ -1,6 +1,6 @@
 """Serves the pages with an invented evening, for browsers: no broker, no journal, no rules.
 
-`python -m tests.site.standin PORT [evening|empty|faults]`; 127.0.0.1 only.
+`python -m tests.site.standin PORT [evening|empty|faults|still]`; 127.0.0.1 only.
 """
 
 import sys
@@ -73,7 +73,8 @@ def serve(port: int, kind: str) -> None:
 
     def run_the_evening() -> None:
         while not hub.closing:
-            hub.notify(desk.advance(now_ms()))
+            if kind != "still":  # a night whose owner is dead
+                hub.notify(desk.advance(now_ms()))
             time.sleep(STEP_S)
 
     threading.Thread(target=run_the_evening, daemon=True).start()

@@ -4,13 +4,15 @@
   const STALE_MS = 6000, AGAIN_MS = 6000, HOLD_MS = 1500, SAID_MS = 10000;
   const byId = (id) => document.getElementById(id);
   const stale = byId("stale"), notice = byId("notice"), stream = byId("stream");
-  let seen = Date.now(), asked = seen, offset = Number(document.body.dataset.at) - seen;
+  let seen = Date.now(), asked = seen, seq = -1, offset = Number(document.body.dataset.at) - seen;
 
   // A named message of the stream is an event on the element that listens, and only there.
   stream.addEventListener("tick", (event) => {
     const tick = JSON.parse(event.detail.data);
-    seen = asked = Date.now();
-    offset = tick.at_ms - seen;
+    asked = Date.now();
+    offset = tick.at_ms - asked;
+    if (tick.seq !== seq) seen = asked;  // a stream that lives may bring an old night
+    seq = tick.seq;
     if (tick.outline !== document.body.dataset.outline) location.reload();
   });
 
@@ -27,7 +29,7 @@
   function showStale() {
     const now = Date.now(), old = now - seen, isStale = old > STALE_MS - 500;
     if (isStale) {
-      if (stale.hidden) stale.replaceChildren("No news", Object.assign(document.createElement("span"), { ariaHidden: "true" }), ` – last seen ${new Date(seen - 0).toLocaleTimeString()}. Stop show still tries.`);
+      if (stale.hidden) stale.replaceChildren("No news", Object.assign(document.createElement("span"), { ariaHidden: "true" }), ` – last seen ${new Date(seen).toLocaleTimeString()}. Stop show still tries.`);
       stale.querySelector("span").textContent = ` for ${Math.round(old / 1000)} s`;
       listenAgain(now);
     }
