@@ -1,17 +1,21 @@
 """Databases opened: SQLite with one writer and read-only readers, or PostgreSQL by its URL."""
 
+import sqlite3
 from pathlib import Path
-from typing import Any
+from typing import Final
+from urllib.parse import quote
 
-from sqlalchemy import Engine, create_engine, event
+from sqlalchemy import URL, Connection, Engine, create_engine, event
 from sqlalchemy.engine import make_url
-from sqlalchemy.exc import ArgumentError, NoSuchModuleError
+from sqlalchemy.exc import ArgumentError
 from sqlalchemy.pool import NullPool, QueuePool
 
 __all__ = ["Engine", "StoreRefused", "open_engines"]
 
-BUSY_MS = 5000
-WAL_BYTES_MAX = 64 * 1024 * 1024
+BUSY_S: Final = 5.0
+WAL_BYTES_MAX: Final = 64 * 1024 * 1024
+READERS_MAX: Final = 16
+ALLOWED: Final = "allowed: sqlite:///FILE or postgresql+psycopg://USER@HOST/NAME"
 
 
 class StoreRefused(Exception):  # noqa: N818 - the word says what happened
@@ -19,47 +23,102 @@ class StoreRefused(Exception):  # noqa: N818 - the word says what happened
 
 
 def open_engines(data: Path, url: str = "") -> tuple[Engine, Engine]:
-    """Return (writer, reader). Raises StoreRefused."""
+    """Return (writer, reader); SQLite in the data folder where no URL is given.
+
+    Nothing is connected yet. Raises StoreRefused.
+    """
+    wanted = _parsed(url) if url else URL.create("sqlite", database=str(data / "haunt.db"))
     if not url:
-        data.mkdir(parents=True, exist_ok=True)
-        url = f"sqlite:///{data / 'haunt.db'}"
+        try:
+            data.mkdir(parents=True, exist_ok=True)
+        except OSError as fault:
+            raise StoreRefused(f"the folder {data} cannot be made: {fault.strerror}") from fault
+    if wanted.get_backend_name() == "sqlite":
+        return _sqlite(wanted)
+    return _postgresql(wanted)
+
+
+def _parsed(text: str) -> URL:
     try:
-        backend = make_url(url).get_backend_name()
-        if backend == "sqlite":
-            return _sqlite(url, writes=True), _sqlite(url, writes=False)
-        if backend == "postgresql":
-            engine = create_engine(url, pool_size=4, pool_pre_ping=True)
-            return engine, engine
-    except (ArgumentError, NoSuchModuleError, ModuleNotFoundError) as fault:
-        raise StoreRefused(f"database {url!r}: {fault}") from fault
-    raise StoreRefused(
-        f"database {url!r}; allowed: sqlite:///FILE or postgresql+psycopg://USER@HOST/NAME"
-    )
+        url = make_url(text)
+    except (ArgumentError, ValueError) as fault:
+        # The text may hold a password, so it is not repeated.
+        raise StoreRefused(f"the database URL is none; {ALLOWED}") from fault
+    in_memory = url.database in {None, "", ":memory:"} or str(url.database).startswith("file:")
+    if url.drivername in {"sqlite", "sqlite+pysqlite"} and not in_memory and not url.query:
+        return url
+    if url.drivername in {"postgresql", "postgresql+psycopg"}:
+        return url.set(drivername="postgresql+psycopg")
+    raise StoreRefused(f"database {url.render_as_string(hide_password=True)}; {ALLOWED}")
 
 
-def _sqlite(url: str, *, writes: bool) -> Engine:
-    engine = create_engine(
+def _postgresql(url: URL) -> tuple[Engine, Engine]:
+    # A server that vanished is noticed in seconds, not when TCP gives up.
+    patience = {"connect_timeout": 5, "tcp_user_timeout": 10_000}
+    try:
+        engine = create_engine(
+            url, pool_size=4, max_overflow=12, pool_pre_ping=True, connect_args=patience
+        )
+    except ModuleNotFoundError as fault:
+        raise StoreRefused(
+            "PostgreSQL needs the package psycopg: pip install 'psycopg[binary]'"
+        ) from fault
+    return engine, engine.execution_options(postgresql_readonly=True)
+
+
+def _sqlite(url: URL) -> tuple[Engine, Engine]:
+    path = Path(str(url.database)).absolute()
+    writer = create_engine(url, creator=lambda: _open_to_write(path), poolclass=NullPool)
+    event.listen(writer, "begin", _begin_immediate)
+    reader = create_engine(
         url,
-        connect_args={"timeout": BUSY_MS / 1000, "check_same_thread": False},
-        poolclass=NullPool if writes else QueuePool,
+        creator=lambda: _open_to_read(path),
+        poolclass=QueuePool,
+        pool_size=4,
+        max_overflow=READERS_MAX - 4,
+        pool_timeout=BUSY_S,
     )
+    return writer, reader
 
-    @event.listens_for(engine, "connect")
-    def _connect(connection: Any, _record: object) -> None:
-        connection.isolation_level = None  # we begin transactions ourselves
-        cursor = connection.cursor()
-        cursor.execute("PRAGMA journal_mode=WAL")
-        cursor.execute("PRAGMA synchronous=FULL")
-        cursor.execute(f"PRAGMA journal_size_limit={WAL_BYTES_MAX}")
-        if not writes:
-            cursor.execute("PRAGMA query_only=ON")
-        cursor.close()
 
-    if writes:
+def _begin_immediate(connection: Connection) -> None:
+    """A read that turns into a write fails at once when somebody wrote in between."""
+    connection.exec_driver_sql("BEGIN IMMEDIATE")
 
-        @event.listens_for(engine, "begin")
-        def _begin(connection: Any) -> None:
-            # A read that turns into a write fails at once when somebody wrote in between.
-            connection.exec_driver_sql("BEGIN IMMEDIATE")
 
-    return engine
+def _open_to_write(path: Path) -> sqlite3.Connection:
+    connection = _connect(path, "rwc")
+    try:
+        _prepare_to_write(connection, path)
+    except BaseException:
+        connection.close()
+        raise
+    return connection
+
+
+def _prepare_to_write(connection: sqlite3.Connection, path: Path) -> None:
+    [mode] = connection.execute("PRAGMA journal_mode=WAL").fetchone()
+    if mode != "wal":
+        raise StoreRefused(
+            f"{path} is on a file system that cannot keep it safe (a network drive?): "
+            "choose a folder on a disk of this machine"
+        )
+    connection.execute("PRAGMA synchronous=FULL")
+    connection.execute("PRAGMA foreign_keys=ON")
+    connection.execute(f"PRAGMA journal_size_limit={WAL_BYTES_MAX}")
+
+
+def _open_to_read(path: Path) -> sqlite3.Connection:
+    connection = _connect(path, "ro")
+    connection.execute("PRAGMA query_only=ON")
+    return connection
+
+
+def _connect(path: Path, mode: str) -> sqlite3.Connection:
+    return sqlite3.connect(
+        f"file:{quote(str(path))}?mode={mode}",
+        uri=True,
+        timeout=BUSY_S,
+        isolation_level=None,  # we begin transactions ourselves
+        check_same_thread=False,
+    )

@@ -6,21 +6,33 @@ It never delays whoever puts. What it cannot write for five seconds it gives up,
 import threading
 import time
 from collections import deque
-from contextlib import suppress
+from collections.abc import Callable
+from queue import SimpleQueue
+from typing import Final
 
-from sqlalchemy import Engine, delete, insert, select
-from sqlalchemy.dialects import postgresql, sqlite
-from sqlalchemy.exc import OperationalError
+from sqlalchemy import Engine
+from sqlalchemy.exc import (
+    DatabaseError,
+    DataError,
+    IntegrityError,
+    InterfaceError,
+    ProgrammingError,
+)
 
 from haunt.live.ports import JournalCounts, JournalListener, Record
-from haunt.store import tables
-from haunt.store.rows import ORDER, Row, rows_of
+from haunt.store.engines import StoreRefused
+from haunt.store.ledger import SNAPSHOTS_KEPT, Ledger
 
-QUEUE_MAX = 20_000
-BATCH_MAX = 500
-GIVE_UP_S = 5.0
-RETRY_S = 0.25
-SNAPSHOTS_KEPT = 3
+__all__ = ["SNAPSHOTS_KEPT", "SqlJournal"]
+
+QUEUE_MAX: Final = 20_000
+BATCH_MAX: Final = 500
+GIVE_UP_S: Final = 5.0
+RETRY_S: Final = 0.1
+RETRY_S_MAX: Final = 1.0
+
+THE_RECORD: Final = (IntegrityError, DataError, ProgrammingError)
+THE_DISK: Final = (DatabaseError, InterfaceError, OSError, StoreRefused)
 
 
 class SqlJournal:
@@ -32,23 +44,24 @@ class SqlJournal:
         listener: JournalListener | None = None,
         queue_max: int = QUEUE_MAX,
         give_up_s: float = GIVE_UP_S,
+        now_s: Callable[[], float] = time.monotonic,
     ) -> None:
-        self._engine, self._listener, self._queue_max = engine, listener, queue_max
-        self._give_up_s = give_up_s
+        self._ledger = Ledger(engine)
+        self._listener, self._queue_max = listener, queue_max
+        self._give_up_s, self._now_s = give_up_s, now_s
         self._queue: deque[Record] = deque()
-        self._something = threading.Condition()
-        self._closing = False
-        self._sleeping = False
+        self._sleeping = self._closing = False
+        self._bell: SimpleQueue[None] = SimpleQueue()
+        self._closed = threading.Event()
+        # The writer's own: what it has taken from the queue and not settled, how much it has
+        # settled, and of each attempt that failed when it began and how much had arrived by then.
+        self._hand: list[Record] = []
+        self._settled = 0
+        self._attempts: deque[tuple[float, int]] = deque()
+        self._batch_max, self._pause_s = BATCH_MAX, RETRY_S
         # Each is counted by one thread only: putters refuse, the writer gives up.
         self._committed = self._refused = self._given_up = 0
         self._failing = ""
-        on_conflict = sqlite.insert if engine.dialect.name == "sqlite" else postgresql.insert
-        self._statements = {
-            table.name: on_conflict(table).on_conflict_do_nothing()
-            if table in (tables.motions, tables.events, tables.snapshots)
-            else insert(table)
-            for table in ORDER
-        }
         self._thread = threading.Thread(target=self._run, name="journal", daemon=True)
 
     def start(self, listener: JournalListener) -> None:
@@ -57,108 +70,110 @@ class SqlJournal:
 
     def put(self, record: Record) -> bool:
         """Thread-safe; never waits for the disk."""
-        if len(self._queue) >= self._queue_max or self._closing:
+        if self._closing or len(self._queue) >= self._queue_max:
             self._refused += 1
             return False
         self._queue.append(record)
         if self._sleeping:
-            with self._something:
-                self._something.notify()
+            self._sleeping = False
+            self._bell.put(None)
         return True
 
     def counts(self) -> JournalCounts:
+        backlog = len(self._queue) + len(self._hand)  # nothing, only when all is committed
         lost = self._refused + self._given_up
-        return JournalCounts(self._committed, lost, len(self._queue), self._failing)
+        return JournalCounts(self._committed, lost, backlog, self._failing)
 
     def close(self, timeout_s: float = 3.0) -> None:
-        """Write what is queued, if the disk lets us."""
-        with self._something:
-            self._closing = True
-            self._something.notify()
+        """Write what is queued; on a failing disk give it up, told and counted, without waiting."""
+        self._closing = True
+        self._closed.set()
+        self._bell.put(None)
         if self._thread.is_alive():
             self._thread.join(timeout_s)
 
+    # --- the writer's thread
+
     def _run(self) -> None:
         while True:
-            with self._something:
-                while not self._queue and not self._closing:
-                    self._sleeping = True
-                    self._something.wait(0.05)
-                self._sleeping = False
-            batch = self._next_batch()
-            if batch:
-                self._write_or_give_up(batch)
+            self._take()
+            if self._hand:
+                self._write()
             elif self._closing:
-                return
+                break
+            else:
+                self._sleep()
+        self._ledger.close()
 
-    def _next_batch(self) -> list[Record]:
-        batch: list[Record] = []
-        with suppress(IndexError):
-            while len(batch) < BATCH_MAX:
-                batch.append(self._queue.popleft())
-        return batch
+    def _take(self) -> None:
+        """Fill the hand with what there is."""
+        while self._queue and len(self._hand) < BATCH_MAX:
+            self._hand.append(self._queue.popleft())
 
-    def _write_or_give_up(self, batch: list[Record]) -> None:
-        until = time.monotonic() + self._give_up_s
-        while True:
-            try:
-                self._write(rows_of(batch))
-            except (OperationalError, OSError) as fault:  # the disk: it may come back
-                self._failing = _said(fault)
-                if time.monotonic() > until or self._closing or self._crowded:
-                    self._give_up(batch)
-                    return
-                with self._something:
-                    self._something.wait(RETRY_S)
-                continue
-            except Exception as fault:  # noqa: BLE001 - a record that cannot be written is lost alone
-                self._failing = _said(fault)
-                self._write_apart(batch)
-                return
+    def _sleep(self) -> None:
+        # Said before looking again: whoever puts after the look finds it and rings.
+        self._sleeping = True
+        if not self._queue and not self._closing:
+            self._bell.get()
+        self._sleeping = False
+
+    def _write(self) -> None:
+        records = self._hand[: self._batch_max]
+        attempt = (self._now_s(), self._settled + len(self._hand) + len(self._queue))
+        try:
+            self._ledger.write(records)
+        except THE_RECORD as fault:
+            self._part(records, fault)
+        except THE_DISK as fault:
+            self._attempts.append(attempt)
+            self._endure(fault)
+        except Exception as fault:  # noqa: BLE001 - a record that cannot be encoded is lost alone
+            self._part(records, fault)
+        else:
+            self._batch_max, self._pause_s = BATCH_MAX, RETRY_S
+            self._attempts.clear()
+            self._committed += len(records)
             self._failing = ""
-            self._committed += len(batch)
-            self._tell(batch, kept=True)
-            return
+            self._settle(records, kept=True)
 
-    def _write_apart(self, batch: list[Record]) -> None:
-        if len(batch) == 1:
-            self._give_up(batch)
-            return
-        middle = len(batch) // 2
-        self._write_or_give_up(batch[:middle])
-        self._write_or_give_up(batch[middle:])
+    def _part(self, records: list[Record], fault: Exception) -> None:
+        """Halve the batch until the record that does not fit stands alone, and give up that."""
+        self._failing = _said(fault)
+        if len(records) > 1:
+            self._batch_max = len(records) // 2
+        else:
+            self._batch_max = BATCH_MAX
+            self._give_up(records)
 
-    def _give_up(self, batch: list[Record]) -> None:
-        self._given_up += len(batch)
-        self._tell(batch, kept=False)
+    def _endure(self, fault: Exception) -> None:
+        """The disk may come back: give up what is too old, keep the rest, pause, try again."""
+        self._failing = _said(fault)
+        oldest_s, too_old = self._now_s() - self._give_up_s, 0
+        while self._attempts and self._attempts[0][0] <= oldest_s:
+            too_old = self._attempts.popleft()[1]
+        while self._hand and (self._closing or self._settled < too_old):
+            in_hand = len(self._hand) if self._closing else too_old - self._settled
+            self._give_up(self._hand[:in_hand])
+            self._take()
+        if self._hand:
+            self._closed.wait(self._pause_s)
+            self._pause_s = min(self._pause_s * 2, RETRY_S_MAX)
 
-    @property
-    def _crowded(self) -> bool:
-        return len(self._queue) >= self._queue_max
+    def _give_up(self, records: list[Record]) -> None:
+        self._given_up += len(records)
+        self._settle(records, kept=False)
 
-    def _write(self, rows: dict[str, list[Row]]) -> None:
-        with self._engine.begin() as connection:
-            for table in ORDER:
-                if table.name in rows:
-                    connection.execute(self._statements[table.name], rows[table.name])
-            if "snapshots" in rows:
-                keep = (
-                    select(tables.snapshots.c.number)
-                    .order_by(tables.snapshots.c.number.desc())
-                    .limit(SNAPSHOTS_KEPT)
-                )
-                connection.execute(
-                    delete(tables.snapshots).where(tables.snapshots.c.number.not_in(keep))
-                )
-
-    def _tell(self, batch: list[Record], *, kept: bool) -> None:
+    def _settle(self, records: list[Record], *, kept: bool) -> None:
+        """These are the first in hand; tell what became of them."""
+        del self._hand[: len(records)]
+        self._settled += len(records)
         if self._listener is None:
             return
         try:
             if kept:
-                self._listener.committed(batch)
+                self._listener.committed(records)
             else:
-                self._listener.lost(batch)
+                self._listener.lost(records)
         except Exception as fault:  # noqa: BLE001 - the journal outlives its listener
             self._failing = _said(fault)
 

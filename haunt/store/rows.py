@@ -1,16 +1,22 @@
-"""Records of the running night as rows, table by table."""
+"""Records of the running night as rows, in the order of their tables' columns.
+
+It runs beside the thread that answers motions, so it makes plain tuples and little else.
+"""
 
 import json
-from typing import Any
+from collections.abc import Iterable, Mapping
+from typing import Final
 
 from haunt.core.decisions import Decision, SendCue
 from haunt.core.events import Motion
-from haunt.live.ports import Record
+from haunt.live.ports import HealthRow, Record
 from haunt.store import tables
 from haunt.wire.eventcodec import encode_event
 
-Row = dict[str, Any]
-ORDER = (
+Cell = str | int | None
+Row = tuple[Cell, ...]
+
+ORDER: Final = (
     tables.events,
     tables.motions,
     tables.decisions,
@@ -21,130 +27,118 @@ ORDER = (
     tables.actions,
     tables.snapshots,
 )
+_NO_MOTION: Final = (None, None, None)
+_TEXT_OF: Final = json.JSONEncoder(separators=(",", ":")).encode
 
 
-def rows_of(records: list[Record]) -> dict[str, list[Row]]:
+def rows_of(records: Iterable[Record]) -> dict[str, list[Row]]:
     """Return the rows of a batch by table name, in the order of the records."""
-    found: dict[str, list[Row]] = {}
+    rows: dict[str, list[Row]] = {table.name: [] for table in ORDER}
+    events, motions, decisions = rows["events"], rows["motions"], rows["decisions"]
     for record in records:
-        _add(found, record)
-    return found
+        number, event = record.number, record.event
+        if event is not None:
+            kind, body = encode_event(event)
+            events.append((number, event.mono_ms, event.wall_ms, kind, body))
+            if type(event) is Motion:
+                motions.append(_motion(number, event))
+        for decision in record.decisions:
+            decisions.append(_decision(number, decision))
+        for cue in record.cues:
+            rows["cues"].append(_cue(record.wall_ms, cue))
+        _add_rarer(rows, record)
+    return rows
 
 
-def _add(found: dict[str, list[Row]], record: Record) -> None:
-    at_ms, number, event = record.wall_ms, record.number, record.event
-    if event is not None:
-        kind, body = encode_event(event)
-        found.setdefault("events", []).append(
-            {
-                "number": number,
-                "mono_ms": event.mono_ms,
-                "wall_ms": event.wall_ms,
-                "kind": kind,
-                "body": body,
-            }
+def _add_rarer(rows: dict[str, list[Row]], record: Record) -> None:
+    at_ms = record.wall_ms
+    if (report := record.report) is not None:
+        rows["reports"].append(
+            (at_ms, report.board, report.cue, report.boot, report.state, report.why)
         )
-    if type(event) is Motion:
-        found.setdefault("motions", []).append(_motion(number, event))
-    for decision in record.decisions:
-        found.setdefault("decisions", []).append(_decision(number, decision))
-    for cue in record.cues:
-        found.setdefault("cues", []).append(_cue(at_ms, cue))
-    if record.health is not None or record.report is not None:
-        _add_board(found, record)
-    if record.alert is not None:
-        alert = record.alert
-        found.setdefault("alerts", []).append(
-            {"at_ms": at_ms, "key": alert.key, "state": alert.state, "text": alert.text}
-        )
-    if record.action is not None:
-        action = record.action
-        found.setdefault("actions", []).append(
-            {"at_ms": at_ms, "by": action.by, "what": action.what, "about": action.about}
-        )
+    if record.health is not None:
+        rows["health"].append(_health(at_ms, record.health))
+    if (alert := record.alert) is not None:
+        rows["alerts"].append((at_ms, alert.key, alert.state, alert.text))
+    if (action := record.action) is not None:
+        rows["actions"].append((at_ms, action.by, action.what, action.about))
     if record.snapshot is not None:
-        found.setdefault("snapshots", []).append(
-            {
-                "number": number,
-                "mono_ms": record.mono_ms,
-                "wall_ms": at_ms,
-                "show_version": record.show_version,
-                "clean": False,
-                "body": json.dumps(record.snapshot, separators=(",", ":")),
-            }
-        )
+        body = text_in_pieces(record.snapshot)
+        rows["snapshots"].append((record.number, record.mono_ms, at_ms, record.show_version, body))
 
 
 def _motion(number: int, event: Motion) -> Row:
-    return {
-        "number": number,
-        "at_ms": event.wall_ms,
-        "board": event.board,
-        "sensor": event.sensor,
-        "boot": event.boot,
-        "seq": event.seq,
-        "age_ms": event.age_ms,
-    }
+    return (
+        number,
+        event.wall_ms,
+        event.board,
+        event.sensor,
+        event.boot,
+        event.seq,
+        event.age_ms,
+    )
 
 
 def _decision(number: int, decision: Decision) -> Row:
-    motion = decision.motion
-    return {
-        "number": number,
-        "at_ms": decision.wall_ms,
-        "source": str(decision.source),
-        "board": motion.board if motion is not None else None,
-        "boot": motion.boot if motion is not None else None,
-        "seq": motion.seq if motion is not None else None,
-        "sensor": decision.sensor,
-        "prop": decision.prop,
-        "outcome": str(decision.outcome),
-        "reason": decision.reason,
-        "behaviour": decision.behaviour,
-        "cue": decision.cue,
-        "waited_ms": decision.waited_ms,
-        "margin": decision.margin,
-    }
+    return (
+        number,
+        decision.wall_ms,
+        decision.source.value,
+        *(decision.motion or _NO_MOTION),
+        decision.sensor,
+        decision.prop,
+        decision.outcome.value,
+        decision.reason,
+        decision.behaviour,
+        decision.cue,
+        decision.waited_ms,
+        decision.margin,
+    )
 
 
 def _cue(at_ms: int, cue: SendCue) -> Row:
-    return {
-        "at_ms": at_ms,
-        "cue": cue.cue,
-        "board": cue.board,
-        "prop": cue.prop,
-        "behaviour": cue.behaviour,
-        "epoch": cue.epoch,
-        "max_ms": cue.max_ms,
-        "line": cue.line,
-    }
+    return (
+        at_ms,
+        cue.cue,
+        cue.board,
+        cue.prop,
+        cue.behaviour,
+        cue.epoch,
+        cue.max_ms,
+        cue.line,
+    )
 
 
-def _add_board(found: dict[str, list[Row]], record: Record) -> None:
-    health, report = record.health, record.report
-    if health is not None:
-        found.setdefault("health", []).append(
-            {
-                "at_ms": record.wall_ms,
-                "board": health.board,
-                "boot": health.boot,
-                "up_ms": health.up_ms,
-                "battery_mv": health.battery_mv,
-                "charge_percent": health.charge_percent,
-                "rssi": health.rssi,
-                "reset": health.reset,
-                "starts": json.dumps(health.starts, separators=(",", ":")),
-                "motions": json.dumps(health.motions, separators=(",", ":")),
-            }
-        )
-    if report is not None:
-        found.setdefault("reports", []).append(
-            {
-                "at_ms": record.wall_ms,
-                "board": report.board,
-                "cue": report.cue,
-                "boot": report.boot,
-                "state": report.state,
-                "why": report.why,
-            }
-        )
+def _health(at_ms: int, health: HealthRow) -> Row:
+    return (
+        at_ms,
+        health.board,
+        health.boot,
+        health.up_ms,
+        health.battery_mv,
+        health.charge_percent,
+        health.rssi,
+        health.reset,
+        _TEXT_OF(health.starts),
+        _TEXT_OF(health.motions),
+    )
+
+
+def text_in_pieces(memory: Mapping[str, object]) -> str:
+    """Encode a snapshot entry by entry.
+
+    The encoder lets no other thread run until it is done: a big show in one piece would make the
+    next motion wait for milliseconds.
+    """
+    return (
+        "{" + ",".join(f"{_TEXT_OF(key)}:{_pieces(value)}" for key, value in memory.items()) + "}"
+    )
+
+
+def _pieces(value: object) -> str:
+    if isinstance(value, dict):
+        # A key that is no text becomes one as the encoder would have it.
+        return "{" + ",".join(_TEXT_OF({key: each})[1:-1] for key, each in value.items()) + "}"
+    if isinstance(value, list | tuple):
+        return "[" + ",".join(map(_TEXT_OF, value)) + "]"
+    return _TEXT_OF(value)

@@ -2,7 +2,6 @@
 
 from sqlalchemy import (
     BigInteger,
-    Boolean,
     Column,
     Index,
     Integer,
@@ -96,6 +95,7 @@ cues = Table(
     Column("max_ms", BigInteger, nullable=False),
     Column("line", Text),
     Index(None, "cue"),
+    Index(None, "at_ms"),
 )
 reports = Table(
     "reports",
@@ -108,6 +108,7 @@ reports = Table(
     Column("state", String(10), nullable=False),
     Column("why", String(64), nullable=False),
     Index(None, "cue"),
+    Index(None, "at_ms"),
 )
 health = Table(
     "health",
@@ -124,6 +125,7 @@ health = Table(
     Column("starts", Text, nullable=False),
     Column("motions", Text, nullable=False),
     Index(None, "board", "id"),
+    Index(None, "at_ms"),
 )
 alerts = Table(
     "alerts",
@@ -133,6 +135,7 @@ alerts = Table(
     Column("key", String(128), nullable=False),
     Column("state", String(8), nullable=False),
     Column("text", Text, nullable=False),
+    Index(None, "at_ms"),
 )
 actions = Table(
     "actions",
@@ -142,6 +145,7 @@ actions = Table(
     Column("by", String(64), nullable=False),
     Column("what", String(64), nullable=False),
     Column("about", String(64), nullable=False),
+    Index(None, "at_ms"),
 )
 snapshots = Table(
     "snapshots",
@@ -150,6 +154,14 @@ snapshots = Table(
     Column("mono_ms", BigInteger, nullable=False),
     Column("wall_ms", BigInteger, nullable=False),
     Column("show_version", BigInteger, nullable=False),
-    Column("clean", Boolean, nullable=False),
     Column("body", Text, nullable=False),
+)
+# One row: the last record written. It tells a commit that failed from one whose answer was lost.
+journal_end = Table(
+    "journal_end",
+    metadata,
+    Column("id", Integer, primary_key=True, autoincrement=False),
+    Column("number", BigInteger, nullable=False),
+    Column("mono_ms", BigInteger, nullable=False),
+    Column("wall_ms", BigInteger, nullable=False),
 )

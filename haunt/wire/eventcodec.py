@@ -1,4 +1,4 @@
-"""Events of the arbiter as rows of the journal and back; generic over their fields.
+"""Events of the arbiter as text for the journal and back; generic over their fields.
 
 A changed show is kept by its version number only; whoever reads asks for the show itself.
 """
@@ -11,31 +11,41 @@ from typing import Any, Final
 from haunt.core import events
 from haunt.core.show import Show
 
-STAMPS: Final = frozenset({"mono_ms", "wall_ms"})
 KINDS: Final[dict[str, type[events.Event]]] = {
-    kind.__name__: kind for kind in events.Event.__subclasses__()
+    name: kind
+    for name, kind in vars(events).items()
+    if isinstance(kind, type) and issubclass(kind, events.Event) and kind is not events.Event
 }
+
+_APART: Final = frozenset({"mono_ms", "wall_ms", "show"})
 _FIELDS: Final = {
-    kind: tuple(f.name for f in fields(kind) if f.name not in STAMPS and f.name != "show")
+    kind: tuple(each.name for each in fields(kind) if each.name not in _APART)
     for kind in KINDS.values()
 }
+# One encoder for all: building it anew costs as much as encoding a motion.
+_TEXT_OF: Final = json.JSONEncoder(separators=(",", ":")).encode
 
 
 def encode_event(event: events.Event) -> tuple[str, str]:
     """Return the kind and the fields as JSON; the two stamps stand in columns of their own."""
     kind = type(event)
-    body = {name: getattr(event, name) for name in _FIELDS[kind]}
-    return kind.__name__, json.dumps(body, separators=(",", ":"))
+    return kind.__name__, _TEXT_OF({name: getattr(event, name) for name in _FIELDS[kind]})
 
 
 def decode_event(
-    kind: str, mono_ms: int, wall_ms: int, body: str, show_of: Callable[[int], Show]
+    kind: str, mono_ms: int, wall_ms: int, text: str, show_of: Callable[[int], Show]
 ) -> events.Event:
-    """Raises KeyError for a kind that this program does not know."""
-    found: dict[str, Any] = json.loads(body)
+    """Return an event equal to the one encoded. Raises KeyError for a kind unknown here.
+
+    A field that the text does not have takes its default, so that old nights can be read.
+    """
     wanted = KINDS[kind]
+    found: dict[str, Any] = {name: _tuples(value) for name, value in json.loads(text).items()}
     if wanted is events.ShowChanged:
         found["show"] = show_of(found["version"])
-    elif wanted is events.BoardHealth:
-        found["active"] = tuple((name, ms) for name, ms in found["active"])
     return wanted(mono_ms, wall_ms, **found)
+
+
+def _tuples(value: object) -> object:
+    """JSON knows no tuples, and events hold no lists."""
+    return tuple(map(_tuples, value)) if isinstance(value, list) else value

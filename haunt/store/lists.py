@@ -1,0 +1,189 @@
+"""Lists of what happened, a page at a time by id, in the shapes that programs see."""
+
+import json
+from collections.abc import Callable, Iterator, Mapping
+from datetime import UTC, datetime
+from typing import Any, Final, NamedTuple, TypedDict
+
+from sqlalchemy import ColumnElement, Connection, Engine, RowMapping, Table, func, select
+
+from haunt.store import tables
+
+LIMIT: Final = 100
+LIMIT_MAX: Final = 1000
+INTEGER_MAX: Final = 2**63 - 1
+
+Item = dict[str, Any]
+Shape = Callable[[RowMapping], Item]
+
+
+class Asked(TypedDict, total=False):
+    """Filters and cursors; what a list does not have is ignored, None is not asked.
+
+    `since_ms` is the first instant, `until_ms` the first no more. `after` and `before` are ids.
+    With `newest`, or `before` alone, the page is the newest that match; items count up all the
+    same.
+    """
+
+    prop: str | None
+    outcome: str | None
+    reason: str | None
+    sensor: str | None
+    board: str | None
+    since_ms: int | None
+    until_ms: int | None
+    after: int | None
+    before: int | None
+    newest: bool
+    limit: int
+
+
+class Page(NamedTuple):
+    """Items with ids counting up; `next` is the cursor that goes on, None at the end."""
+
+    items: list[Item]
+    next: int | None
+
+
+def page_of(engine: Engine, table: Table, shape: Shape, asked: Asked) -> Page:
+    limit = max(1, min(asked.get("limit") or LIMIT, LIMIT_MAX))
+    after, before = asked.get("after"), asked.get("before")
+    backwards = asked.get("newest", False) or (before is not None and after is None)
+    chosen = _chosen(table, asked)
+    if chosen is None:
+        return Page([], None)
+    order = table.c.id.desc() if backwards else table.c.id
+    with engine.connect() as connection:
+        if after is None and before is None:
+            chosen += _span(connection, table, asked)
+        query = select(table).where(*chosen).order_by(order).limit(limit + 1)
+        rows = connection.execute(query).mappings().all()
+    more, rows = len(rows) > limit, rows[:limit]
+    items = [shape(row) for row in (reversed(rows) if backwards else rows)]
+    return Page(items, items[0 if backwards else -1]["id"] if more else None)
+
+
+def every(engine: Engine, table: Table, shape: Shape, asked: Asked) -> Iterator[Item]:
+    """Yield all there are now that match, oldest first, one page in memory at a time.
+
+    Each page is a read of its own: a reader who takes minutes keeps nothing from being tidied.
+    """
+    with engine.connect() as connection:
+        last = connection.execute(select(func.max(table.c.id))).scalar() or 0
+    before = min(asked.get("before") or INTEGER_MAX, last + 1)
+    after = asked.get("after") or 0
+    while True:
+        step: Asked = {**asked, "after": after, "before": before, "newest": False}
+        step["limit"] = LIMIT_MAX
+        page = page_of(engine, table, shape, step)
+        yield from page.items
+        if page.next is None:
+            return
+        after = page.next
+
+
+def _chosen(table: Table, asked: Asked) -> list[ColumnElement[bool]] | None:
+    """Return the conditions, or None where no row can match."""
+    wanted: Mapping[str, object] = asked
+    found: list[ColumnElement[bool]] = []
+    for name in ("prop", "outcome", "reason", "sensor", "board"):
+        value = wanted.get(name)
+        if value is None or name not in table.c:
+            continue
+        if not _is_text(str(value)):
+            return None
+        found.append(table.c[name] == value)
+    # Plus nothing: in the order of ids, an index by time would only be in the way.
+    at_ms = table.c.at_ms + 0
+    if (since_ms := asked.get("since_ms")) is not None:
+        found.append(at_ms >= _bounded(since_ms))
+    if (until_ms := asked.get("until_ms")) is not None:
+        found.append(at_ms < _bounded(until_ms))
+    if (after := asked.get("after")) is not None:
+        found.append(table.c.id > _bounded(after))
+    if (before := asked.get("before")) is not None:
+        found.append(table.c.id < _bounded(before))
+    return found
+
+
+def _span(connection: Connection, table: Table, asked: Asked) -> list[ColumnElement[bool]]:
+    since_ms, until_ms = asked.get("since_ms"), asked.get("until_ms")
+    if since_ms is None and until_ms is None:
+        return []
+    return ids_within(connection, table, since_ms, until_ms)
+
+
+def ids_within(
+    connection: Connection, table: Table, since_ms: int | None, until_ms: int | None
+) -> list[ColumnElement[bool]]:
+    """Return where in the ids a span of time lies, so that a query need not look for it.
+
+    Ids and times run side by side except where the clock was set: the ids are a hint, no more.
+    """
+    within = [
+        table.c.at_ms >= _bounded(since_ms if since_ms is not None else 0),
+        table.c.at_ms < _bounded(until_ms if until_ms is not None else INTEGER_MAX),
+    ]
+    query = select(func.min(table.c.id), func.max(table.c.id)).where(*within)
+    first, last = connection.execute(query).one()
+    return [table.c.id >= (first or 0), table.c.id <= (last or 0)]
+
+
+def _is_text(value: str) -> bool:
+    """Whether a database could hold it: no half of a surrogate pair, no NUL."""
+    try:
+        value.encode()
+    except UnicodeEncodeError:
+        return False
+    return "\0" not in value
+
+
+def _bounded(number: int) -> int:
+    return max(-INTEGER_MAX, min(number, INTEGER_MAX))
+
+
+# --- shapes
+
+
+def rfc3339(at_ms: int) -> str:
+    """UTC with milliseconds."""
+    whole = datetime.fromtimestamp(at_ms // 1000, UTC)
+    return f"{whole:%Y-%m-%dT%H:%M:%S}.{at_ms % 1000:03d}Z"
+
+
+def decision(row: RowMapping) -> Item:
+    motion = None
+    if row["board"] is not None:
+        motion = f"{row['board']}-{row['boot']}-{row['seq']}"
+    return {
+        "id": row["id"],
+        "at": rfc3339(row["at_ms"]),
+        "source": row["source"],
+        "motion": motion,
+        "sensor": row["sensor"],
+        "prop": row["prop"],
+        "outcome": row["outcome"],
+        "reason": row["reason"],
+        "behaviour": row["behaviour"],
+        "cue": row["cue"],
+        "waited_ms": row["waited_ms"],
+        "margin": row["margin"],
+    }
+
+
+def plain(row: RowMapping) -> Item:
+    found: Item = {"id": row["id"], "at": rfc3339(row["at_ms"])}
+    found.update({k: v for k, v in row.items() if k not in {"id", "at_ms", "number"}})
+    return found
+
+
+def health(row: RowMapping) -> Item:
+    found = plain(row)
+    found["starts"], found["motions"] = json.loads(row["starts"]), json.loads(row["motions"])
+    return found
+
+
+SHAPES: Final[dict[str, Shape]] = {
+    tables.decisions.name: decision,
+    tables.health.name: health,
+}

@@ -1,0 +1,38 @@
+"""The few writes that are not the night's journal, each a short transaction of its own."""
+
+from sqlalchemy import Engine, insert
+from sqlalchemy.dialects import postgresql, sqlite
+from sqlalchemy.exc import DatabaseError
+
+from haunt.store import tables
+from haunt.store.engines import StoreRefused
+
+
+class Writer:
+    """Thread-safe: every write has a connection of its own and waits its turn."""
+
+    def __init__(self, engine: Engine) -> None:
+        self._engine = engine
+
+    def save_show(self, text: str, by: str, at_ms: int) -> int:
+        """Keep a show file as the newest version; return its number. Raises StoreRefused."""
+        wanted = insert(tables.shows).values(text=text, by=by, at_ms=at_ms)
+        try:
+            with self._engine.begin() as connection:
+                version: int = connection.execute(
+                    wanted.returning(tables.shows.c.version)
+                ).scalar_one()
+        except DatabaseError as fault:
+            raise StoreRefused(f"the show could not be kept: {fault.orig}") from fault
+        return version
+
+    def save_setting(self, key: str, value: str) -> None:
+        """Raises StoreRefused."""
+        special = sqlite.insert if self._engine.dialect.name == "sqlite" else postgresql.insert
+        wanted = special(tables.settings).values(key=key, value=value)
+        wanted = wanted.on_conflict_do_update(index_elements=["key"], set_={"value": value})
+        try:
+            with self._engine.begin() as connection:
+                connection.execute(wanted)
+        except DatabaseError as fault:
+            raise StoreRefused(f"the setting {key} could not be kept: {fault.orig}") from fault
