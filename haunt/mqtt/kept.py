@@ -20,6 +20,7 @@ from haunt.mqtt.credentials import CredentialRefused, Credentials, write_private
 START_S = 5.0
 END_S = 5.0
 POLL_S = 0.005
+LET_GO_S = 1.0
 KEEP_S = 0.25
 RETRY_MAX_S = 30.0
 LOG_MAX_BYTES = 1_000_000
@@ -158,7 +159,7 @@ class KeptBroker:
         return True
 
     def _launch(self) -> None:
-        _refuse_taken(self.host, self.port)
+        _wait_free(self.host, self.port)
         write_private(self._config, self._text())
         write_private(self._folder / "port", str(self.port))
         log = self._folder / "log"
@@ -287,6 +288,14 @@ def _refuse_taken(host: str, port: int) -> None:
 
 def _family(host: str) -> socket.AddressFamily:
     return socket.AF_INET6 if ":" in host else socket.AF_INET
+
+
+def _wait_free(host: str, port: int) -> None:
+    """Give a broker that was just ended a moment to let go of its port. Raises BrokerFailed."""
+    until = time.monotonic() + LET_GO_S
+    while not _is_free(host, port) and time.monotonic() < until:
+        time.sleep(POLL_S)
+    _refuse_taken(host, port)
 
 
 def _is_free(host: str, port: int) -> bool:

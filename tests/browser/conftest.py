@@ -8,7 +8,8 @@ from playwright.sync_api import Browser, Page, sync_playwright
 from tests.browser.house import House, context_of
 
 
-@pytest.fixture(scope="session")
+# Not for the whole session: while it is open its loop counts as running in this thread.
+@pytest.fixture(scope="module")
 def chromium() -> Iterator[Browser]:
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(
