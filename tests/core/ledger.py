@@ -8,7 +8,6 @@ from dataclasses import dataclass, field
 from haunt.core import events
 from haunt.core.decisions import Decision, Effect, SendCue
 from haunt.core.show import Behaviour, PropSpec, Show
-from tests.core.random_nights import Call
 from tests.core.stage import BOOT
 
 HOUR_MS, TEN_MIN_MS = 3_600_000, 600_000
@@ -37,29 +36,19 @@ class Ledger:
     boots: dict[str, str] = field(default_factory=dict)
     by_hand: set[str] = field(default_factory=set)
 
-    def note(self, call: Call, effects: list[Effect]) -> None:
-        """Timers of a call come before its event, so cues before the event's own instant do too."""
-        early = [e for e in effects if isinstance(e, SendCue) and e.sent_ms < call.mono_ms]
-        self.by_hand |= {
-            str(e.cue) for e in effects if isinstance(e, Decision) and e.source == "hand"
-        }
-        for cue in early:
-            self._start(cue)
-        self._end_overdue(call.mono_ms)
-        event = call.event
-        at_once = [e for e in effects if isinstance(e, SendCue) and e.sent_ms == call.mono_ms]
-        if isinstance(event, events.Reported | events.BoardGone | events.BoardHere):
-            timers = [e for e in at_once if self._was_due(e, event)]
-            for cue in timers:
-                self._start(cue)
-            self._apply(event)
-            at_once = [e for e in at_once if e not in timers]
-        for cue in at_once:
-            self._start(cue)
+    def note(self, event: events.Event, timers: list[Effect], effects: list[Effect]) -> None:
+        """Take an event with what its timers brought before it and what it brought itself."""
+        self._note(timers)
+        self._end_overdue(event.mono_ms)
+        self._apply(event)
+        self._note(effects)
 
-    def _was_due(self, cue: SendCue, event: events.Event) -> bool:
-        """Say whether a cue of this very instant is the one that the event speaks of."""
-        return isinstance(event, events.Reported) and event.cue == cue.cue
+    def _note(self, effects: list[Effect]) -> None:
+        for effect in effects:
+            if isinstance(effect, SendCue):
+                self._start(effect)
+            elif isinstance(effect, Decision) and effect.source == "hand":
+                self.by_hand.add(str(effect.cue))
 
     def _apply(self, event: events.Event) -> None:
         if isinstance(event, events.Reported):
