@@ -20,6 +20,7 @@ from haunt.core.snapshot import dump, restore
 
 CHECK_ALL_EVERY = 1000
 CLOCK_STEP_MS = 1000
+TIMERS_PER_THING = 8
 
 HANDLERS: dict[type[events.Event], Callable[[Night, Any], None]] = {
     events.Motion: motions.on_motion,
@@ -99,6 +100,8 @@ class Arbiter:
     def _finish(self, checked: int = 0) -> list[Effect]:
         night = self.night
         night.events += 1
+        if len(night.heap) > TIMERS_PER_THING * (len(night.props) + len(night.items) + 64):
+            night.forget_overtaken()
         check(night, night.effects[checked:] if checked else night.effects)
         if night.events % CHECK_ALL_EVERY == 0:
             check_all(night)

@@ -5,7 +5,7 @@ keeps; what is wired on top follows from the show.
 """
 
 from dataclasses import dataclass, field
-from heapq import heappush
+from heapq import heapify, heappush
 
 from haunt.core.calendar import Calendar, Piece, Sunset, no_sunset
 from haunt.core.clockwork import Timetable
@@ -205,6 +205,21 @@ class Night(NightMemory):
         """Ask for a look at an instant. Old entries are recognised when they come up."""
         self.pushes += 1
         heappush(self.heap, (at_ms, self.pushes, what))
+
+    def forget_overtaken(self) -> None:
+        """Keep only timers that still mean something.
+
+        A board that refuses cue upon cue would fill the heap with ends that never come.
+        """
+        self.heap[:] = [each for each in self.heap if self._is_wanted(each[0], each[2])]
+        heapify(self.heap)
+
+    def _is_wanted(self, at_ms: int, what: Item | Prop | None) -> bool:
+        if isinstance(what, Item):
+            return what.alive and what.wake_ms == at_ms
+        if isinstance(what, Prop):
+            return what.play is not None and what.play.busy_until_ms == at_ms
+        return self.release_at_ms == at_ms
 
     def relook(self, prop: Prop) -> None:
         """Something that bars this prop's waiting item may have changed."""

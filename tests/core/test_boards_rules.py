@@ -3,6 +3,8 @@
 Method: one board's messages in order and out of it, on the virtual clock.
 """
 
+from dataclasses import replace
+
 import pytest
 
 from haunt.core import events
@@ -184,6 +186,33 @@ def test_a_board_of_a_later_epoch_does_not_lift_a_stop() -> None:
     stage.do(events.Reported, "b1", "x", "refused", "old-epoch", 77)
 
     assert (stage.stops[-1].stopped, stage.stops[-1].epoch) == (True, 78)
+
+
+def test_a_board_that_refuses_cue_upon_cue_does_not_break_the_arbiter() -> None:
+    long = prop(behaviours=(Behaviour("long", 300_000),), cooldown_ms=0)
+    stage = Stage(show(long, sensor()))
+    for _ in range(2000):
+        stage.motion()
+        stage.finish(state="refused", why="no-beat")
+        stage.wait(50)
+
+    assert stage.arbiter.night.fired == 2000
+    assert len(stage.arbiter.night.heap) <= 8 * 65
+
+
+def test_many_triggers_ended_at_once_leave_no_timers_behind() -> None:
+    links = (Link("gate", 60_000),)
+    stage = Stage(show(*(prop(f"p{n}") for n in range(40)), prop(), sensor(links=links)))
+    for n in range(40):
+        spec = stage.arbiter.night.show
+        walk = replace(spec.sensors[0], links=(Link(f"p{n}", 600_000),))
+        stage.do(events.ShowChanged, replace(spec, sensors=(walk,)))
+        for _ in range(64):
+            stage.motion()
+    assert len(stage.arbiter.night.items) == 40 * 64
+
+    assert len(stage.do(events.Stopped)) == 40 * 64
+    assert len(stage.arbiter.night.heap) == 0
 
 
 # --- charge

@@ -369,3 +369,41 @@ def test_a_behaviour_falls_to_the_first_rule_that_bars_it() -> None:
     stage.motion("s0")
 
     assert verdicts(stage.motion()) == [("refused", "supply")]
+
+
+@pytest.mark.parametrize(
+    ("gap_ms", "reason", "left_ms"),
+    [(9499, "supply", 9500), (9500, "stagger", 9500), (9501, "stagger", 9501)],
+)
+def test_a_limit_and_a_rule_that_clear_at_one_instant_are_named_in_table_order(
+    gap_ms: int, reason: str, left_ms: int
+) -> None:
+    hog, hungry = (Behaviour(name, 9000, draws=((0, 10),)) for name in ("hog", "hungry"))
+    stage = Stage(
+        show(
+            prop("p0", "b0", behaviours=(hog,), neighbours=("gate",)),
+            prop(behaviours=(hungry,), neighbours=("p0",)),
+            sensor("s0", "p0", "b0"),
+            sensor(),
+            loads=(LoadSpec("supply", "s", 10),),
+            gap_ms=gap_ms,
+        )
+    )
+    stage.motion("s0")
+
+    assert lines(stage.motion()) == [("refused", reason, left_ms)]
+
+
+@pytest.mark.parametrize(("gap_ms", "reason"), [(594_998, "duty"), (594_999, "duty")])
+def test_duty_stands_before_stagger_where_both_clear_at_once(gap_ms: int, reason: str) -> None:
+    turn = (Behaviour("turn", 4000, motor_on_ms=3000),)
+    limited = prop(behaviours=turn, cooldown_ms=0, duty_permille=5, neighbours=("well",))
+    well = prop("well", "b2", neighbours=("gate",))
+    stage = Stage(show(limited, well, sensor(), gap_ms=gap_ms))
+    stage.motion()  # its motor is out of the window 599,000 ms later
+    stage.wait(4000)
+    stage.finish()
+    stage.wait(1)
+    stage.do(events.FiredByHand, "well", "k1")
+
+    assert lines(stage.motion()) == [("refused", reason, 594_999)]

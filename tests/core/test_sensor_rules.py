@@ -208,6 +208,16 @@ def test_a_report_that_was_overtaken_falls_into_the_same_block_time() -> None:
     assert verdicts(stage.motion(seq=1, age_ms=1000)) == [("refused", "block-time")]
 
 
+def test_an_older_report_that_comes_late_does_not_shorten_the_block_time() -> None:
+    stage = Stage(show(prop(), sensor(block_ms=2500)))
+    stage.wait(10_000)
+    stage.motion(seq=2)
+    assert verdicts(stage.motion(seq=1, age_ms=2500)) == [("refused", "playing")]
+    stage.wait(2499)
+
+    assert verdicts(stage.motion(seq=3)) == [("refused", "block-time")]
+
+
 # --- lingering
 
 

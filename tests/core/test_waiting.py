@@ -418,3 +418,15 @@ def test_no_more_than_64_triggers_walk_towards_one_prop(count: int) -> None:
     assert [verdicts(each) for each in decisions[64:]] == [[("refused", "already-waiting")]] * (
         count - 64
     )
+
+
+def test_an_event_stamped_before_the_last_look_does_not_shift_the_calendar() -> None:
+    stage = Stage(show(prop(), sensor()))
+    stage.wait(5000)
+    stage.now -= 40
+    stage.motion()
+    stage.now += 40
+    decisions = stage.wait(100) + stage.do(events.FiredByHand, "gate", "k1")
+
+    assert {each.wall_ms - each.at_ms for each in stage.decisions} == {stage.offset}
+    assert decisions[-1].reason == "playing"
