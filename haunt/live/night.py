@@ -202,6 +202,9 @@ class RunningNight:
         self.begun = True
         wall_ms = self.wall_of(mono_ms)
         self._do(events.Started(mono_ms, wall_ms, stop.epoch, stop.stopped, link_up=True))
+        for name, board in self.arbiter.night.boards.items():
+            if board.here:
+                self.boards.presence.recall(name, board.boot, mono_ms)
         if self.arbiter.night.stopped:
             self.stopped_by, self.stopped_wall_ms = "before the restart", wall_ms
         self._say_hello(mono_ms)

@@ -33,10 +33,15 @@ class Presence:
         standing.here, standing.heard_ms = True, mono_ms
         return True
 
+    def recall(self, board: str, boot: str, mono_ms: int) -> None:
+        """After a restart: it was here; whether it still is, its next word or its silence says."""
+        self.boards[board] = Standing(here=True, boot=boot, heard_ms=mono_ms)
+
     def gone(self, board: str, boot: str, conn: int) -> bool:
         """Note a will. True when it makes a board that was here go."""
         standing = self._of(board)
-        if (boot, conn) != (standing.boot, standing.conn):
+        # After a restart the connection's number is not known yet.
+        if boot != standing.boot or conn < standing.conn:
             self.late_wills += 1
             return False
         was, standing.here = standing.here, False

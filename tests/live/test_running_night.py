@@ -258,3 +258,26 @@ def test_after_a_restart_a_known_motion_is_not_played_again() -> None:
 
     assert again.outbox.of("b1/cue") == []
     assert again.night.tally.duplicates == 1
+
+
+def test_a_board_that_died_while_the_controller_was_down_is_noticed_by_its_silence() -> None:
+    memory = json.loads(json.dumps(Evening().begin().night.arbiter.snapshot()))
+    again = Evening(memory=memory, start=6_000_000)
+    again.night.link(LinkState(up=True, mono_ms=again.now, wall_ms=EVENING))
+    again.wait(300)
+    assert again.night.arbiter.night.boards["b1"].here
+
+    again.wait(17_000)
+
+    assert not again.night.arbiter.night.boards["b1"].here
+
+
+def test_a_will_left_while_the_controller_was_down_is_believed() -> None:
+    memory = json.loads(json.dumps(Evening().begin().night.arbiter.snapshot()))
+    again = Evening(memory=memory, start=6_000_000)
+    again.night.link(LinkState(up=True, mono_ms=again.now, wall_ms=EVENING))
+    again.wait(300)
+
+    again.tell("b1/presence", retain=True, state="gone", boot=BOOT, conn=1)
+
+    assert not again.night.arbiter.night.boards["b1"].here
