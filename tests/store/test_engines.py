@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 from sqlalchemy import Engine, text
+from sqlalchemy.exc import OperationalError
 
 from haunt.store.engines import WAL_BYTES_MAX, StoreRefused, open_engines
 from haunt.store.journal import SqlJournal
@@ -48,6 +49,15 @@ def test_a_reader_in_the_midst_of_a_read_hinders_no_writer(database: Opened) -> 
     assert len(rest) == 99  # what was there when it began to read
     assert version == 1
     journal.close()
+
+
+def test_a_reader_makes_no_file_where_there_is_none(tmp_path: Path) -> None:
+    _writing, reading = open_engines(tmp_path)
+
+    with pytest.raises(OperationalError, match="unable to open"):
+        reading.connect()
+
+    assert list(tmp_path.iterdir()) == []
 
 
 @pytest.mark.parametrize("name", ["with space", "what?", "a#b", "100%25", "überall"])
