@@ -1,0 +1,20 @@
+"""The command line: reads words, calls bootstrap, prints. No logic of its own.
+
+Exit codes: 0 good, 1 findings or failed, 2 usage.
+"""
+
+import typer
+
+from haunt.cli import boards, night, show
+
+app = typer.Typer(
+    help="Runs a gardenful of animated props through a night of visitors.",
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+)
+app.command()(night.demo)
+app.command()(night.serve)
+app.command()(show.check)
+app.command("import")(show.import_)
+app.command()(show.export)
+app.add_typer(boards.app, name="boards")

@@ -1,0 +1,53 @@
+"""Commands on the show file: check, import, export."""
+
+import json
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from haunt.cli.words import DEFAULT_DATA, Data, Json, config_of, fail, readable
+
+
+def check(
+    file: Annotated[Path, typer.Argument(help="A show file.")], as_json: Json = False
+) -> None:
+    """List every fault of a show file: line, key, what is wrong, what is allowed."""
+    from haunt.bootstrap.offline import check_file  # noqa: PLC0415
+
+    findings = check_file(readable(file))
+    if as_json:
+        typer.echo(json.dumps(findings, indent=1))
+    else:
+        for each in findings["faults"]:
+            typer.echo(f"{each['file']}:{each['line']}: {each['key']}: {each['what']}")
+            typer.echo(f"    allowed: {each['allowed']}")
+        for each in findings["notes"]:
+            typer.echo(f"note: {each}")
+        typer.echo("no faults" if not findings["faults"] else f"{len(findings['faults'])} faults")
+    raise typer.Exit(1 if findings["faults"] else 0)
+
+
+def import_(
+    file: Annotated[Path, typer.Argument(help="A show file.")], data: Data = DEFAULT_DATA
+) -> None:
+    """Keep a show file as the show's newest version (for a server that is not running)."""
+    from haunt.bootstrap.offline import import_file  # noqa: PLC0415
+
+    faults, version = import_file(config_of(data, {}), readable(file))
+    if faults:
+        for each in faults:
+            typer.echo(f"{each['file']}:{each['line']}: {each['key']}: {each['what']}", err=True)
+        raise typer.Exit(1)
+    typer.echo(f"imported as version {version}")
+
+
+def export(data: Data = DEFAULT_DATA) -> None:
+    """Print the show file as it is kept, comments and all."""
+    from haunt.bootstrap.offline import export_file  # noqa: PLC0415
+
+    text = export_file(config_of(data, {}))
+    if text is None:
+        fail(f"{data} holds no show yet")
+    sys.stdout.write(text)
