@@ -27,7 +27,12 @@ def settle(night: Night) -> None:
 
     Order: a standing claim, priority, how long the prop has not fired, arrival.
     """
-    while night.agenda:
+    while agenda := night.agenda:
+        if len(agenda) == 1:
+            item = agenda.pop()
+            if item.alive:
+                judge(night, item)
+            continue
         batch = {item.arrival: item for item in night.agenda if item.alive}
         night.agenda.clear()
         due = list(batch.values())
@@ -123,6 +128,9 @@ def _what_bars(
             worst, worst_ms = rule, clears_ms
     if not prop.narrows or not _tight(prop):
         return worst, worst_ms, allowed
+    earlier = worst is not None and worst.order < NARROWING_CLEARS[0].order
+    if earlier and _any_fits(night, prop, allowed, worst_ms):  # room only grows until a start
+        return worst, worst_ms, ()
     fit, narrowest = _fitting(night, prop, allowed, night.now_ms)
     if narrowest is None:
         return worst, worst_ms, fit
@@ -167,6 +175,16 @@ def _fitting(
     return (tuple(fit), None) if fit else ((), last)
 
 
+def _any_fits(night: Night, prop: Prop, allowed: Behaviours, at_ms: int) -> bool:
+    for behaviour in allowed:
+        for rule in NARROWING_CLEARS:
+            if rule.behaviour_test(night, prop, behaviour, at_ms):  # type: ignore[misc]
+                break
+        else:
+            return True
+    return False
+
+
 def _room_at(night: Night, prop: Prop, allowed: Behaviours) -> int:
     """Return the first instant at which one behaviour would fit if nothing else started."""
     now = night.now_ms
@@ -179,7 +197,7 @@ def _room_at(night: Night, prop: Prop, allowed: Behaviours) -> int:
     for behaviour in allowed:
         ends.update(_duty_instants(prop, behaviour))
     for at_ms in sorted(ends):
-        if at_ms > now and _fitting(night, prop, allowed, at_ms)[1] is None:
+        if at_ms > now and _any_fits(night, prop, allowed, at_ms):
             return at_ms
     return FOR_EVER
 

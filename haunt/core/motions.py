@@ -127,20 +127,20 @@ def _item(
 
 
 def _admit(night: Night, item: Item) -> None:
-    """Refuse what no later look could allow; look now at what is due; let the rest walk."""
+    """Look now at what is due; refuse what no later look could allow; let the rest walk."""
     prop, now = item.prop, night.now_ms
     late = now - item.due_ms - prop.patience_ms
     if late > 0:
         item.late_ms = late
+    if item.due_ms <= now:
+        night.items[item.arrival] = item
+        night.agenda.append(item)
+        return
     for name, test in _ON_ARRIVAL:
         margin = test(night, prop, item)
         if margin >= 0:
             night.decide(item, Outcome.REFUSED, name, margin or None)
             return
-    if item.due_ms <= now:
-        night.items[item.arrival] = item
-        night.agenda.append(item)
-        return
     if len(night.items) >= WALKING_MAX and _under_way(night, prop) >= WALKING_MAX:
         night.decide(item, Outcome.REFUSED, "already-waiting", WALKING_MAX)
         return

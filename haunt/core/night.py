@@ -54,12 +54,11 @@ class Item:
     alive: bool = True
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, eq=False)
 class PropMemory:
     last_start_ms: int | None = None
     last_end_ms: int | None = None
     last_behaviour: str | None = None
-    last_barred_ms: int | None = None
     claim_until_ms: int = 0
     starts_ms: list[int] = field(default_factory=list)
     on_times: list[tuple[int, int]] = field(default_factory=list)
@@ -83,7 +82,7 @@ class Prop(PropMemory):
     waiting: Item | None = None
     neighbours: "tuple[Prop, ...]" = ()
     voice_neighbours: "tuple[Prop, ...]" = ()
-    affected: "frozenset[str]" = frozenset()
+    affected: "frozenset[Prop]" = frozenset()
     feeders: "tuple[Sensor, ...]" = ()
     peaks: "tuple[tuple[Load, int], ...]" = ()
     narrows: bool = False
@@ -141,10 +140,13 @@ class Load:
 
     def over(self, amount: int, at_ms: int, now_ms: int) -> bool:
         """Say whether this much more would pass the limit at an instant from now on."""
-        total = self.total
-        if at_ms > now_ms:
-            total = sum(have for have, until in self.playing.values() if until > at_ms)
-        return total + amount > self.spec.limit
+        spare = self.spec.limit - amount
+        if self.total <= spare or at_ms <= now_ms:
+            return self.total > spare
+        for have, until in self.playing.values():
+            if until > at_ms:
+                spare -= have
+        return spare < 0
 
 
 @dataclass(slots=True)
@@ -235,9 +237,9 @@ class Night(NightMemory):
             self.agenda.append(prop.waiting)
         affected = prop.affected
         if len(affected) < len(self.waiting):
-            self.agenda += [self.waiting[each] for each in affected if each in self.waiting]
+            self.agenda += [other.waiting for other in affected if other.waiting is not None]
         else:
-            self.agenda += [item for each, item in self.waiting.items() if each in affected]
+            self.agenda += [item for item in self.waiting.values() if item.prop in affected]
 
     def decide(
         self,
@@ -338,7 +340,7 @@ def _join(night: Night) -> None:
         affected = {*prop.spec.neighbours, *prop.spec.voice_neighbours}
         for index in _load_indices(prop):
             affected |= sharing[index]
-        prop.affected = frozenset(affected - {name})
+        prop.affected = frozenset(night.props[each] for each in affected - {name})
     for name, board in night.boards.items():
         board.props = tuple(on_board.get(name, ()))
         board.sensors = tuple(s for s in night.sensors.values() if s.board is board)

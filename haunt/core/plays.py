@@ -34,7 +34,6 @@ def start(night: Night, prop: Prop, item: Item, behaviour: Behaviour) -> None:
     prop.play = play
     prop.last_start_ms = now
     prop.last_behaviour = behaviour.id
-    prop.last_barred_ms = None
     prop.claim_until_ms = 0
     _note_use(prop, behaviour, now)
     for index, amount in behaviour.draws:

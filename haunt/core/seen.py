@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 WINDOW = 1024
+_FULL = (1 << WINDOW) - 1
 
 
 @dataclass(slots=True)
@@ -19,7 +20,7 @@ class SeqWindow:
         """Return True the first time a number comes."""
         ahead = seq - self.high
         if ahead > 0:
-            self.mask = ((self.mask << ahead) | 1) & ((1 << WINDOW) - 1) if ahead < WINDOW else 1
+            self.mask = ((self.mask << ahead) | 1) & _FULL if ahead < WINDOW else 1
             self.high = seq
             return True
         if -ahead >= WINDOW:
