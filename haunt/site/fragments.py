@@ -46,7 +46,7 @@ class Macros(Protocol):
 
 def environment() -> Environment:
     found = Environment(
-        loader=FileSystemLoader(web_folder() / "templates"),
+        loader=FileSystemLoader([web_folder() / "templates", web_folder() / "manual"]),
         autoescape=select_autoescape(),
         undefined=StrictUndefined,
         trim_blocks=True,

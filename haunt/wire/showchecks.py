@@ -15,6 +15,8 @@ from haunt.wire.words import clipped, shown
 
 Table: TypeAlias = dict[str, object]
 NAMES_LISTED_MAX: Final = 8
+EVERY_S_MIN: Final = 60
+"""A row's cue is named by its minute; the board plays one name once."""
 
 
 class Unknown(NamedTuple):
@@ -174,6 +176,9 @@ def _timetable(raw: Table) -> Iterator[Finding]:
         every = row.table.get("every_s")
         if isinstance(every, list | tuple) and len(every) == 2 and _falls(every[0], every[1]):
             yield Finding((*row.path, "every_s"), "goes down", "[min, max] with min <= max")
+        elif isinstance(every, list | tuple) and len(every) == 2 and _falls(EVERY_S_MIN, every[0]):
+            allowed = f"at least {EVERY_S_MIN} s: a row fires at most once a minute"
+            yield Finding((*row.path, "every_s", 0), f"is {every[0]} s", allowed)
 
 
 def _falls(low: object, high: object) -> bool:

@@ -10,7 +10,9 @@ import pytest
 
 from haunt.site.assets import web_folder
 
-TEMPLATES = sorted((web_folder() / "templates").glob("*.html"))
+TEMPLATES = sorted(
+    each for folder in ("templates", "manual") for each in (web_folder() / folder).glob("*.html")
+)
 OWN_STATIC = [web_folder() / "static" / name for name in ("haunt.css", "haunt.js")]
 BANNED = {
     "a handler that needs eval": r"\bhx-on\b|\bon[a-z]+=",

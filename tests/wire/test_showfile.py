@@ -318,3 +318,11 @@ def test_a_show_of_200_props_is_read_in_well_under_half_a_second() -> None:
     print(f"read and validated in {took_s * 1000:.0f} ms")
     assert len(read.show.props) == 200
     assert took_s < 0.5
+
+
+def test_a_row_of_the_timetable_comes_once_a_minute_at_most() -> None:
+    text = f'{MINIMAL}[[timetable]]\nprop = "gatekeeper"\nevery_s = [20, 90]\n'
+    fault = _refused(text)[0]
+    assert (fault.key, fault.what) == ("timetable[1].every_s[1]", "is 20 s")
+    assert "at least 60 s" in fault.allowed
+    read_show(text.replace("[20,", "[60,"), "my.toml")
