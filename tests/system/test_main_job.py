@@ -12,8 +12,9 @@ from tests.system.house import SHOW, House, until
 pytestmark = pytest.mark.system
 
 
-def test_motion_in_rules_cue_out_and_every_decision_explained(tmp_path: Path) -> None:
-    with House(tmp_path, SHOW) as house:
+@pytest.mark.parametrize("broker", ["auto", "library"])
+def test_motion_in_rules_cue_out_and_every_decision_explained(tmp_path: Path, broker: str) -> None:
+    with House(tmp_path, SHOW, more=("--broker", broker)) as house:
         server = house.server
         gate = house.board("gate", ("gate-mat",), {"keeper": {"growl": 1000}})
         well = house.board("well", ("well-mat",), {"well": {"bubble": 1000}})
