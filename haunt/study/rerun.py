@@ -1,0 +1,160 @@
+"""A recorded night, decided again under other settings, by the very same arbiter.
+
+What came from outside is kept (motions, boards, links, what people ordered); what our own cues
+caused is not: reports come from simulated boards that play as long as the real ones did. It cannot
+know where people would have walked if a prop had behaved otherwise.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from heapq import heappop, heappush
+from statistics import median_low
+from typing import Any
+
+from haunt.core import events
+from haunt.core.arbiter import Arbiter
+from haunt.core.calendar import Sunset, no_sunset
+from haunt.core.decisions import Decision, Effect, Outcome, SendCue, Source
+from haunt.core.events import Event
+from haunt.core.show import Show
+
+CAUSED = (events.Reported, events.Ticked, events.Woke, events.ClockStepped, events.ShowChanged)
+REPORT_MS = 80
+"""From a cue to a board's report that it ended: the wire, twice. Only a default."""
+
+BehaviourKey = tuple[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class Recording:
+    """The outside of one night. `memory` is the snapshot it starts from, if there is one.
+
+    `durations_ms` is how long behaviours really took, by prop and behaviour.
+    """
+
+    outside: tuple[Event, ...]
+    memory: dict[str, Any] | None = None
+    durations_ms: Mapping[BehaviourKey, int] = field(default_factory=dict)
+
+    @property
+    def motions(self) -> tuple[events.Motion, ...]:
+        return tuple(each for each in self.outside if isinstance(each, events.Motion))
+
+
+@dataclass(frozen=True, slots=True)
+class Play:
+    """One start of a behaviour and how long it took."""
+
+    at_ms: int
+    prop: str
+    behaviour: str
+    lasted_ms: int
+    waited_ms: int
+    source: Source
+
+
+@dataclass(frozen=True, slots=True)
+class Rerun:
+    """What came of it: every decision and every play, in order."""
+
+    decisions: tuple[Decision, ...]
+    plays: tuple[Play, ...]
+
+    def of(self, prop: str) -> tuple[Decision, ...]:
+        return tuple(each for each in self.decisions if each.prop == prop)
+
+
+def record(
+    journal: Iterable[tuple[Event, Iterable[Decision]]], memory: dict[str, Any] | None = None
+) -> Recording:
+    """Take the outside out of a journal: each event with the decisions that followed it.
+
+    Of several starts of the controller only the first is kept: a restart is no part of the night.
+    """
+    kept: list[Event] = []
+    began: dict[str, tuple[int, BehaviourKey]] = {}
+    took: dict[BehaviourKey, list[int]] = defaultdict(list)
+    has_start = False
+    for event, decisions in journal:
+        if isinstance(event, events.Reported) and event.state == "finished":
+            known = began.pop(event.cue, None)
+            if known is not None:
+                took[known[1]].append(event.mono_ms - known[0])
+        for each in decisions:
+            if each.cue is not None and each.prop is not None and each.behaviour is not None:
+                began[each.cue] = (each.at_ms, (each.prop, each.behaviour))
+        starts = isinstance(event, events.Started)
+        if isinstance(event, CAUSED) or (starts and has_start):
+            continue
+        has_start = has_start or starts
+        kept.append(event)
+    return Recording(tuple(kept), memory, {key: median_low(each) for key, each in took.items()})
+
+
+def rerun(recording: Recording, show: Show, sunset: Sunset = no_sunset) -> Rerun:
+    """Decide the night again. About 15 us a motion; the same arguments, the same result."""
+    stage = _Stage(recording, show, sunset)
+    for event in recording.outside:
+        stage.take(event)
+    if recording.outside:
+        stage.run_until(recording.outside[-1].mono_ms + stage.longest_ms)
+    return Rerun(tuple(stage.decisions), tuple(stage.plays))
+
+
+class _Stage:
+    """The arbiter with boards that play what they are told and say when they have ended."""
+
+    def __init__(self, recording: Recording, show: Show, sunset: Sunset) -> None:
+        self.decisions: list[Decision] = []
+        self.plays: list[Play] = []
+        behaviours = {(p.id, b.id): b.duration_ms for p in show.props for b in p.behaviours}
+        took = recording.durations_ms
+        self._lasts = {key: took.get(key, ms + REPORT_MS) for key, ms in behaviours.items()}
+        self.longest_ms = max(self._lasts.values(), default=0) + 60_000
+        self._arbiter = Arbiter(show, sunset, recording.memory)
+        self._ends: list[tuple[int, int, str, str]] = []
+        self._offset_ms = 0
+
+    def take(self, event: Event) -> None:
+        self.run_until(event.mono_ms)
+        self._offset_ms = event.wall_ms - event.mono_ms
+        self._note(self._arbiter.handle(event))
+
+    def run_until(self, until_ms: int) -> None:
+        """Let timers and boards come at their own instants, in order."""
+        arbiter, ends = self._arbiter, self._ends
+        while True:
+            due = arbiter.next_due_ms()
+            end = ends[0][0] if ends else None
+            if due is not None and due <= until_ms and (end is None or due <= end):
+                self._note(arbiter.advance(due))
+            elif end is not None and end <= until_ms:
+                at_ms, _, board, cue = heappop(ends)
+                wall_ms = at_ms + self._offset_ms
+                self._note(arbiter.handle(events.Reported(at_ms, wall_ms, board, cue, "finished")))
+            else:
+                return
+
+    def _note(self, effects: list[Effect]) -> None:
+        fired: Decision | None = None
+        for effect in effects:
+            if isinstance(effect, Decision):
+                self.decisions.append(effect)
+                fired = effect if effect.outcome is Outcome.FIRED else None
+            elif isinstance(effect, SendCue):
+                self._play(effect, fired)
+
+    def _play(self, cue: SendCue, fired: Decision | None) -> None:
+        lasts_ms = min(self._lasts[cue.prop, cue.behaviour], cue.max_ms)
+        heappush(self._ends, (cue.sent_ms + lasts_ms, len(self.plays), cue.board, cue.cue))
+        self.plays.append(
+            Play(
+                cue.sent_ms,
+                cue.prop,
+                cue.behaviour,
+                lasts_ms,
+                fired.waited_ms if fired is not None else 0,
+                fired.source if fired is not None else Source.MOTION,
+            )
+        )
