@@ -24,7 +24,9 @@ def test_the_manual_names_every_rule_in_its_order_with_its_meaning(stage: Stage)
 def test_the_manual_says_of_each_rule_whether_a_motion_may_wait(stage: Stage) -> None:
     text = stage.client.get("/manual/rules").text
 
-    parts = re.findall(r'<li id="rule-([a-z-]+)">\s*<h2>.*?<p class="dim">(.*?)</p>', text, re.DOTALL)
+    parts = re.findall(
+        r'<li id="rule-([a-z-]+)">\s*<h2>.*?<p class="dim">(.*?)</p>', text, re.DOTALL
+    )
     clears = {reason for reason, tags in parts if "may wait" in tags}
     assert clears == {rule.reason for rule in RULES if rule.kind is Kind.CLEARS}
     by_hand = {reason for reason, tags in parts if "by hand" in tags}
