@@ -5,7 +5,7 @@ Exit codes: 0 good, 1 findings or failed, 2 usage.
 
 import typer
 
-from haunt.cli import boards, night, show
+from haunt.cli import boards, night, report, show
 
 app = typer.Typer(
     help="Runs a gardenful of animated props through a night of visitors.",
@@ -17,4 +17,5 @@ app.command()(night.serve)
 app.command()(show.check)
 app.command("import")(show.import_)
 app.command()(show.export)
+app.command()(report.report)
 app.add_typer(boards.app, name="boards")

@@ -84,7 +84,7 @@ def measure(
     """Add up a rerun. `groups` may be given where many runs share one night's visitors."""
     patience = {p.id: max(b.patience_ms for b in p.behaviours) for p in show.props}
     found = dict(groups) if groups is not None else visits(recording.motions, show)
-    met = answered(found, run.plays, patience)
+    met = answered(found, run.starts(), patience)
     happened = recording.outside
     span_ms = happened[-1].mono_ms - happened[0].mono_ms if happened else 0
     return NightFigures(

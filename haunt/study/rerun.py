@@ -61,8 +61,12 @@ class Rerun:
     decisions: tuple[Decision, ...]
     plays: tuple[Play, ...]
 
-    def of(self, prop: str) -> tuple[Decision, ...]:
-        return tuple(each for each in self.decisions if each.prop == prop)
+    def starts(self) -> dict[str, list[int]]:
+        """Return when each prop started, on the steady clock."""
+        found: dict[str, list[int]] = defaultdict(list)
+        for play in self.plays:
+            found[play.prop].append(play.at_ms)
+        return found
 
 
 def record(

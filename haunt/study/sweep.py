@@ -185,7 +185,7 @@ def _blocks(night: Night, prop: str, cooldown_ms: int) -> _Blocks:
     spec = next(each for each in show.props if each.id == prop)
     patience = {prop: max(each.patience_ms for each in spec.behaviours)}
     groups = night.groups[prop]
-    met = answered({prop: groups}, run.plays, patience)[prop]
+    met = answered({prop: groups}, run.starts(), patience)[prop]
     start = groups[0].first_ms if groups else 0
     count = 1 + (groups[-1].first_ms - start) // BLOCK_MS if groups else 0
     came, got = [0] * count, [0] * count

@@ -4,13 +4,11 @@ One group makes many motions. Two motions for a prop belong to one group when le
 `APART_MS` lies between them.
 """
 
-from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from haunt.core.events import Motion
 from haunt.core.show import Show
-from haunt.study.rerun import Play
 
 APART_MS = 10_000
 """Families walk at about 0.8 m/s with gaps of a few metres between them: common practice."""
@@ -54,17 +52,16 @@ def _fold(instants: Sequence[int], apart_ms: int) -> list[Visit]:
 
 
 def answered(
-    found: dict[str, list[Visit]], plays: Iterable[Play], patience_ms: dict[str, int]
+    found: Mapping[str, list[Visit]],
+    starts: Mapping[str, list[int]],
+    patience_ms: Mapping[str, int],
 ) -> dict[str, list[bool]]:
     """Say of each visit whether a behaviour started while the group was there.
 
     A group is there from its first motion to its last, and as long as its patience after that.
     """
-    starts: dict[str, list[int]] = defaultdict(list)
-    for play in plays:
-        starts[play.prop].append(play.at_ms)
     return {
-        prop: _met(groups, sorted(starts[prop]), patience_ms.get(prop, 0))
+        prop: _met(groups, sorted(starts.get(prop, ())), patience_ms.get(prop, 0))
         for prop, groups in found.items()
     }
 

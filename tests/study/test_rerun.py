@@ -118,8 +118,8 @@ def test_a_group_is_answered_by_a_start_while_it_is_there() -> None:
     run = rerun(recording, one_prop(30_000))
     found = visits(recording.motions, one_prop(30_000))
 
-    assert answered(found, run.plays, {"gate": 3000}) == {"gate": [True, False, True]}
-    assert answered({"gate": [Visit(0, 0, 1)]}, run.plays, {}) == {"gate": [False]}
+    assert answered(found, run.starts(), {"gate": 3000}) == {"gate": [True, False, True]}
+    assert answered({"gate": [Visit(0, 0, 1)]}, run.starts(), {}) == {"gate": [False]}
 
 
 def test_a_night_adds_up() -> None:

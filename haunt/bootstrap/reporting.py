@@ -1,0 +1,46 @@
+"""Joins journal, show file and report: what one night was."""
+
+from datetime import date, timedelta
+
+from haunt.bootstrap.clock import sunset_of
+from haunt.core.calendar import Calendar
+from haunt.core.clockwork import TimeOfDay
+from haunt.live.prepare import prepare
+from haunt.store.engines import Engine
+from haunt.store.nightrows import rows_of, show_at
+from haunt.study.report import NightReport, Span, night_report
+from haunt.wire.showfile import read_show
+
+NOON = TimeOfDay(12 * 60)
+EITHER_SIDE_MS = 1_800_000
+"""Boards are up before the doors and after them; their health belongs to the night."""
+
+
+def report_of(engine: Engine, day: str) -> NightReport | str:
+    """Return the report of a night (YYYY-MM-DD, the local date it opened), or what is missing."""
+    try:
+        night = date.fromisoformat(day)
+    except ValueError:
+        return f"{day!r} is no date; a night is named by YYYY-MM-DD"
+    text = show_at(engine, _utc_noon_ms(night) + 86_400_000)
+    if text is None:
+        return "there is no show yet"
+    file = read_show(text, "show").show
+    prepared = prepare(file)
+    calendar = Calendar(prepared.show.calendar, prepared.show.time_zone, sunset_of(file))
+    span = _span(calendar, night)
+    return night_report(day, span, prepared.show, rows_of(engine, span))
+
+
+def _span(calendar: Calendar, night: date) -> Span:
+    """Return the opening of that date, or from noon to noon where the show names none."""
+    noon = calendar.first_instant(night, NOON) or _utc_noon_ms(night)
+    after = calendar.first_instant(night + timedelta(days=1), NOON) or noon + 86_400_000
+    found = calendar.night_of(noon)
+    if found is None or found[0].date != night:
+        return Span(noon, after)
+    return Span(found[1] - EITHER_SIDE_MS, found[2] + EITHER_SIDE_MS)
+
+
+def _utc_noon_ms(night: date) -> int:
+    return (night - date(1970, 1, 1)).days * 86_400_000 + 43_200_000

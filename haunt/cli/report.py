@@ -1,0 +1,42 @@
+"""The command that tells what a night was."""
+
+import csv
+import json
+import sys
+from typing import Annotated
+
+import typer
+
+from haunt.cli.words import DEFAULT_DATA, Data, Json, config_of, fail
+
+
+def report(
+    night: Annotated[str, typer.Argument(help="The local date on which it opened: YYYY-MM-DD.")],
+    data: Data = DEFAULT_DATA,
+    as_json: Json = False,
+    as_csv: Annotated[bool, typer.Option("--csv", help="For a spreadsheet.")] = False,
+) -> None:
+    """Tell what a night was: counts, groups, refusals, packs, faults, what to charge and mend."""
+    from haunt.bootstrap.offline import open_store  # noqa: PLC0415 - keeps --help fast
+    from haunt.bootstrap.reporting import report_of  # noqa: PLC0415
+
+    _writer, reader = open_store(config_of(data, {}))
+    found = report_of(reader, night)
+    if isinstance(found, str):
+        fail(found)
+    if as_json:
+        typer.echo(json.dumps(found.as_json(), indent=1))
+        return
+    if as_csv:
+        csv.writer(sys.stdout).writerows([("section", "name", "figure", "value"), *found.as_rows()])
+        return
+    share = f"{100 * found.answered_share:.0f} %" if found.answered_share is not None else "none"
+    typer.echo(f"{night}: {found.motions} motions, {found.groups} groups at {found.groups_at}")
+    typer.echo(f"fired {found.fired}, refused {found.refused}, too late {found.lapsed}")
+    typer.echo(f"answered {found.answered} of {found.visits} visits ({share})")
+    for line in found.props:
+        typer.echo(
+            f"  {line.name:24} {line.answered:4} of {line.visits:4}  {line.main_reason or ''}"
+        )
+    for told in found.to_do:
+        typer.echo(f"- {told}")

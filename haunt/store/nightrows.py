@@ -1,0 +1,78 @@
+"""Reads what the journal holds of one span of time, as the values that the night report takes."""
+
+import json
+
+from sqlalchemy import Connection, Engine, RowMapping, Table, select
+
+from haunt.core.events import Motion
+from haunt.store import tables
+from haunt.store.lists import ids_within
+from haunt.study.report import DecisionRow, HealthRow, Rows, Span, Told
+
+
+def rows_of(engine: Engine, span: Span) -> Rows:
+    """Read one night. Times are the wall's, in the motions too: the report knows no other."""
+    with engine.connect() as connection:
+        return Rows(
+            motions=[_motion(row) for row in _within(connection, tables.motions, span)],
+            decisions=[_decision(row) for row in _within(connection, tables.decisions, span)],
+            health=[_health(row) for row in _within(connection, tables.health, span)],
+            alerts=[
+                Told(row["at_ms"], f"{row['state']}: {row['text']}")
+                for row in _within(connection, tables.alerts, span)
+            ],
+            actions=[
+                Told(row["at_ms"], f"{row['by']}: {row['what']} {row['about']}".rstrip())
+                for row in _within(connection, tables.actions, span)
+            ],
+        )
+
+
+def show_at(engine: Engine, wall_ms: int) -> str | None:
+    """Return the show file that was in force at an instant; the first one for any earlier."""
+    table = tables.shows
+    with engine.connect() as connection:
+        newest = select(table.c.text).where(table.c.at_ms <= wall_ms)
+        found = connection.execute(newest.order_by(table.c.version.desc()).limit(1)).scalar()
+        if found is None:
+            query = select(table.c.text).order_by(table.c.version).limit(1)
+            found = connection.execute(query).scalar()
+    return str(found) if found is not None else None
+
+
+def _within(connection: Connection, table: Table, span: Span) -> list[RowMapping]:
+    at_ms = table.c.at_ms + 0
+    ids = ids_within(connection, table, span.from_ms, span.until_ms)
+    query = select(table).where(at_ms >= span.from_ms, at_ms < span.until_ms, *ids)
+    return list(connection.execute(query.order_by(table.c.id)).mappings())
+
+
+def _motion(row: RowMapping) -> Motion:
+    at_ms: int = row["at_ms"]
+    return Motion(
+        at_ms, at_ms, row["board"], row["sensor"], row["boot"], row["seq"], row["age_ms"]
+    )
+
+
+def _decision(row: RowMapping) -> DecisionRow:
+    return DecisionRow(
+        row["at_ms"],
+        row["source"],
+        row["sensor"],
+        row["prop"],
+        row["outcome"],
+        row["reason"],
+        row["waited_ms"],
+    )
+
+
+def _health(row: RowMapping) -> HealthRow:
+    return HealthRow(
+        row["at_ms"],
+        row["board"],
+        row["boot"],
+        row["battery_mv"],
+        row["charge_percent"],
+        row["reset"],
+        json.loads(row["motions"]),
+    )

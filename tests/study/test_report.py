@@ -1,0 +1,152 @@
+"""Goal: the night report says what was, and sends nobody to mend what is not broken.
+
+Method: nights written as rows by hand, with sums known.
+"""
+
+import pytest
+
+from haunt.core.events import Motion
+from haunt.core.show import BoardSpec, Link, Show
+from haunt.study.report import (
+    DecisionRow,
+    HealthRow,
+    NightReport,
+    Rows,
+    Span,
+    night_report,
+)
+from tests.core.stage import BOOT, prop, sensor, show
+
+OPEN = 1_793_552_400_000
+MINUTE = 60_000
+SHOW: Show = show(
+    prop(), prop("well", "b2"), sensor(), sensor("beam", "well", "b2", links=(Link("well", 2000),))
+)
+
+
+def motion(minute: float, seq: int, name: str = "pir", board: str = "b1") -> Motion:
+    at_ms = OPEN + round(minute * MINUTE)
+    return Motion(at_ms, at_ms, board, name, BOOT, seq)
+
+
+def verdict(
+    minute: float, outcome: str, reason: str | None = None, of: str = "gate"
+) -> DecisionRow:
+    waited_ms = 1000 if outcome == "fired" else 0
+    return DecisionRow(
+        OPEN + round(minute * MINUTE), "motion", "pir", of, outcome, reason, waited_ms
+    )
+
+
+def health(minute: float, counted: int, percent: int | None = 80, **more: str) -> HealthRow:
+    board, boot, reset = (
+        more.get(k, v) for k, v in (("board", "b1"), ("boot", BOOT), ("reset", "power-on"))
+    )
+    return HealthRow(
+        OPEN + round(minute * MINUTE), board, boot, 7800, percent, reset, {"pir": counted}
+    )
+
+
+def report(**rows: object) -> NightReport:
+    given: dict[str, object] = {"motions": [], "decisions": [], "health": [], **rows}
+    return night_report("2026-11-01", Span(OPEN, OPEN + 60 * MINUTE), SHOW, Rows(**given))  # type: ignore[arg-type]
+
+
+def busy() -> NightReport:
+    motions = [motion(1, 1), motion(1.05, 2), motion(20, 3), motion(40, 4), motion(40, 4)]
+    decisions = [
+        verdict(1, "fired"),
+        verdict(1.05, "refused", "playing"),
+        verdict(20, "refused", "cooldown"),
+        verdict(40, "fired"),
+        DecisionRow(OPEN, "hand", None, "gate", "fired", None, 0),
+    ]
+    return report(motions=motions, decisions=decisions)
+
+
+def test_motions_decisions_and_groups_add_up() -> None:
+    found = busy()
+
+    assert (found.motions, found.fired, found.refused, found.lapsed) == (4, 2, 2, 0)
+    assert (found.visits, found.answered, found.answered_share) == (3, 2, 2 / 3)
+    assert (found.groups, found.groups_at) == (3, "pir")
+    assert found.refusals == (("cooldown", 1), ("playing", 1))
+
+
+def test_a_prop_is_told_the_reason_that_cost_it_visitors() -> None:
+    """`playing` refused people who did see it; `cooldown` did not."""
+    line = busy().props[0]
+
+    assert (line.visits, line.answered, line.fired, line.refused) == (3, 2, 3, 2)
+    assert (line.main_reason, line.mean_wait_ms) == ("cooldown", 666)
+
+
+def test_the_busiest_quarter_hours_come_in_their_order() -> None:
+    found = busy()
+
+    assert [(q.motions, q.fired) for q in found.quarters] == [(2, 2), (1, 0), (2, 1), (0, 0)]
+    assert [(q.at_ms - OPEN) // MINUTE for q in found.busiest] == [0, 15, 30]
+
+
+def test_a_night_without_anybody_has_no_share_and_says_what_to_check() -> None:
+    found = report()
+
+    assert found.answered_share is None
+    assert (found.groups, found.groups_at, found.busiest) == (0, None, ())
+    assert "Gate had no visitors: check its sensor." in found.to_do
+    assert "b2 was never heard of: check its power and credential." in found.to_do
+
+
+def test_a_good_board_gives_nobody_work() -> None:
+    found = report(
+        motions=[motion(1, 1)],
+        decisions=[verdict(1, "fired")],
+        health=[health(0, 0), health(50, 1)],
+    )
+
+    assert found.boards[0].counted == found.boards[0].journalled == 1
+    assert [each for each in found.to_do if "b1" in each or "Gate" in each] == []
+
+
+@pytest.mark.parametrize(
+    ("rows", "said"),
+    [
+        ([health(0, 0), health(50, 0, 41)], "Charge the pack of b1: 41 % at the end."),
+        (
+            [health(0, 0), health(9, 0, boot="b" * 12, reset="brown-out")],
+            "Look at the supply of b1: it restarted from low voltage 1 times.",
+        ),
+        (
+            [health(0, 0), health(9, 0, boot="b" * 12, reset="watchdog")],
+            "Find out why b1 restarted 1 times.",
+        ),
+        (
+            [health(0, 3), health(50, 9)],
+            "Check the Wi-Fi of b1: it counted 6 motions, the journal has 0.",
+        ),
+    ],
+)
+def test_what_was_wrong_with_a_board_is_on_the_list(rows: list[HealthRow], said: str) -> None:
+    assert said in report(health=rows).to_do
+
+
+def test_a_prop_that_answered_nobody_says_what_stood_in_the_way() -> None:
+    found = report(
+        motions=[motion(1, 1), motion(9, 2)],
+        decisions=[verdict(1, "refused", "held"), verdict(9, "refused", "held")],
+    )
+
+    assert "Gate answered none of 2 groups, mostly held." in found.to_do
+
+
+def test_the_long_table_and_the_json_say_the_same() -> None:
+    found = busy()
+    rows = {(section, name, figure): value for section, name, figure, value in found.as_rows()}
+    plain = found.as_json()
+
+    assert rows["night", "2026-11-01", "motions"] == plain["motions"] == 4
+    assert rows["props", "gate", "answered"] == 2
+    assert rows["refusals", "cooldown", "count"] == 1
+    assert BoardSpec("b1").id in {
+        name for section, name, _, _ in found.as_rows() if section == "boards"
+    }
