@@ -1,5 +1,6 @@
 """Joins journal, show file and report: what one night was."""
 
+from collections.abc import Callable
 from datetime import date, timedelta
 
 from haunt.bootstrap.clock import sunset_of
@@ -7,13 +8,26 @@ from haunt.core.calendar import Calendar
 from haunt.core.clockwork import TimeOfDay
 from haunt.live.prepare import prepare
 from haunt.store.engines import Engine
-from haunt.store.nightrows import rows_of, show_at
+from haunt.store.nightrows import dates_of, rows_of, show_at
 from haunt.study.report import NightReport, Span, night_report
 from haunt.wire.showfile import read_show
 
 NOON = TimeOfDay(12 * 60)
 EITHER_SIDE_MS = 1_800_000
 """Boards are up before the doors and after them; their health belongs to the night."""
+
+
+class Nights:
+    """Satisfies `site.nights.NightBook`."""
+
+    def __init__(self, engine: Engine, time_zone: Callable[[], str]) -> None:
+        self._engine, self._time_zone = engine, time_zone
+
+    def dates(self) -> list[str]:
+        return dates_of(self._engine, self._time_zone())
+
+    def report(self, day: str) -> NightReport | str:
+        return report_of(self._engine, day)
 
 
 def report_of(engine: Engine, day: str) -> NightReport | str:

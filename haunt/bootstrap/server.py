@@ -20,6 +20,7 @@ import uvicorn
 
 from haunt.bootstrap.clock import SystemClock, resumed_mono_ms, sunset_of
 from haunt.bootstrap.offline import open_store
+from haunt.bootstrap.reporting import Nights
 from haunt.config import Config, is_loopback
 from haunt.core.arbiter import Arbiter
 from haunt.core.show import Show
@@ -176,6 +177,7 @@ def _build(config: Config, say: Say, ending: ExitStack) -> tuple[Any, socket.soc
         keeper=Keeper(kept.read, crew, Writer(engine).save_show, kept.clock.wall_ms, kept.seed),
         hub=hub,
         wall_ms=kept.clock.wall_ms,
+        nights=Nights(reading, lambda: crew.view().time_zone),
         hosts=_host_names(config),
         version="0.1.0",
     )

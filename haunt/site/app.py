@@ -9,7 +9,7 @@ from fastapi import FastAPI, Response
 from fastapi.responses import HTMLResponse
 from fastapi.staticfiles import StaticFiles
 
-from haunt.site import actions, api, health, live, manual, pages
+from haunt.site import actions, api, health, live, manual, nights, pages
 from haunt.site.assets import web_folder
 from haunt.site.faults import Faults, LastResort
 from haunt.site.fragments import Fragments, environment
@@ -40,6 +40,7 @@ def create_app(services: Services) -> FastAPI:
     app.include_router(live.routes(services, slots, faults))
     app.include_router(pages.routes(drawn, slots))
     app.include_router(manual.routes(drawn))
+    app.include_router(nights.routes(drawn))
     app.include_router(actions.routes(drawn))
     app.include_router(health.routes(services, slots, heart.beats))
     app.add_api_route("/docs", _docs(drawn), include_in_schema=False)

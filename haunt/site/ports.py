@@ -1,11 +1,12 @@
 """What the pages need from the rest of the program."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Protocol, TypedDict, Unpack
 
 from haunt.live.crew import Crew
 from haunt.site.hub import Hub
+from haunt.study.report import NightReport
 from haunt.wire.showerrors import Fault
 
 Item = dict[str, object]
@@ -64,6 +65,28 @@ class ShowKeeper(Protocol):
     def patch_prop(self, prop: str, values: dict[str, object], by: str) -> int: ...
 
 
+class NightBook(Protocol):
+    """What the journal can say of whole nights."""
+
+    def dates(self) -> list[str]:
+        """Local dates that have motions, newest first."""
+        ...
+
+    def report(self, day: str) -> NightReport | str:
+        """Return the report of a date, or in words what is missing."""
+        ...
+
+
+class NoNights:
+    """A site without a journal."""
+
+    def dates(self) -> list[str]:
+        return []
+
+    def report(self, day: str) -> NightReport | str:
+        return f"there is no journal to tell of {day}"
+
+
 @dataclass(frozen=True, slots=True)
 class Services:
     """`wall_ms` is UTC now; `hosts` are names that a browser may have used to get here."""
@@ -73,5 +96,6 @@ class Services:
     keeper: ShowKeeper
     hub: Hub
     wall_ms: Callable[[], int]
+    nights: NightBook = field(default_factory=NoNights)
     hosts: frozenset[str] = frozenset()
     version: str = "0"

@@ -1,13 +1,17 @@
 """Reads what the journal holds of one span of time, as the values that the night report takes."""
 
 import json
+from datetime import UTC, datetime
+from zoneinfo import ZoneInfo
 
-from sqlalchemy import Connection, Engine, RowMapping, Table, select
+from sqlalchemy import Connection, Engine, RowMapping, Table, func, select
 
 from haunt.core.events import Motion
 from haunt.store import tables
-from haunt.store.lists import ids_within
+from haunt.store.lists import INTEGER_MAX, ids_within
 from haunt.study.report import DecisionRow, HealthRow, Rows, Span, Told
+
+DATES_MAX = 100
 
 
 def rows_of(engine: Engine, span: Span) -> Rows:
@@ -26,6 +30,24 @@ def rows_of(engine: Engine, span: Span) -> Rows:
                 for row in _within(connection, tables.actions, span)
             ],
         )
+
+
+def dates_of(engine: Engine, time_zone: str) -> list[str]:
+    """Return the local dates that have motions, newest first. An evening ends at the next noon."""
+    zone, half_day_ms = ZoneInfo(time_zone), 43_200_000
+    found: list[str] = []
+    table, before = tables.motions, INTEGER_MAX
+    with engine.connect() as connection:
+        while len(found) < DATES_MAX:
+            newest = select(func.max(table.c.at_ms)).where(table.c.at_ms < before)
+            at_ms = connection.execute(newest).scalar()
+            if at_ms is None:
+                break
+            local = datetime.fromtimestamp((at_ms - half_day_ms) // 1000, UTC).astimezone(zone)
+            noon = local.replace(hour=0, minute=0, second=0, microsecond=0)
+            before = round(noon.timestamp() * 1000) + half_day_ms
+            found.append(f"{local:%Y-%m-%d}")
+    return found
 
 
 def show_at(engine: Engine, wall_ms: int) -> str | None:
@@ -49,9 +71,7 @@ def _within(connection: Connection, table: Table, span: Span) -> list[RowMapping
 
 def _motion(row: RowMapping) -> Motion:
     at_ms: int = row["at_ms"]
-    return Motion(
-        at_ms, at_ms, row["board"], row["sensor"], row["boot"], row["seq"], row["age_ms"]
-    )
+    return Motion(at_ms, at_ms, row["board"], row["sensor"], row["boot"], row["seq"], row["age_ms"])
 
 
 def _decision(row: RowMapping) -> DecisionRow:
