@@ -14,7 +14,7 @@ from haunt.site.ports import NightBook
 from haunt.study.report import NightReport
 
 REPORT_COLUMNS = ("section", "name", "figure", "value")
-BAR_WIDTH, BAR_HEIGHT = 10, 60
+BAR_WIDTH, BAR_HEIGHT, BARS_MIN = 10, 60, 12
 
 
 class Bar(NamedTuple):
@@ -38,12 +38,13 @@ def routes(pages: Pages) -> APIRouter:
     def night(request: Request, day: str) -> HTMLResponse:
         found = _report(book, day)
         zone = ZoneInfo(pages.presenter().night.time_zone)
+        bars = _bars(found, zone)
         return pages.page(
             request,
             "report.html",
             report=found,
-            bars=_bars(found, zone),
-            width=BAR_WIDTH * len(found.quarters),
+            bars=bars,
+            width=BAR_WIDTH * max(BARS_MIN, len(bars)),
             clock=lambda at_ms: _clock(at_ms, zone),
         )
 
@@ -67,7 +68,10 @@ def _report(book: NightBook, day: str) -> NightReport:
 
 
 def _bars(report: NightReport, zone: ZoneInfo) -> list[Bar]:
-    most = max((each.motions for each in report.quarters), default=0) or 1
+    """Draw from the first quarter hour with motions to the last."""
+    busy = [n for n, each in enumerate(report.quarters) if each.motions]
+    shown = report.quarters[busy[0] : busy[-1] + 1] if busy else ()
+    most = max((each.motions for each in shown), default=0) or 1
     return [
         Bar(
             n * BAR_WIDTH,
@@ -76,7 +80,7 @@ def _bars(report: NightReport, zone: ZoneInfo) -> list[Bar]:
             _clock(each.at_ms, zone),
             each.motions,
         )
-        for n, each in enumerate(report.quarters)
+        for n, each in enumerate(shown)
     ]
 
 

@@ -275,10 +275,10 @@ def _to_do(props: Iterable[PropLine], boards: Iterable[BoardLine]) -> Iterable[s
         if board.brown_outs:
             yield (
                 f"Look at the supply of {board.board}: it restarted from low voltage "
-                f"{board.brown_outs} times."
+                f"{_count(board.brown_outs, 'time')}."
             )
         elif board.starts:
-            yield f"Find out why {board.board} restarted {board.starts} times."
+            yield f"Find out why {board.board} restarted {_count(board.starts, 'time')}."
         if board.counted is not None and board.counted > board.journalled:
             yield (
                 f"Check the Wi-Fi of {board.board}: it counted {board.counted} motions, "
@@ -289,6 +289,10 @@ def _to_do(props: Iterable[PropLine], boards: Iterable[BoardLine]) -> Iterable[s
     for prop in props:
         if prop.visits and not prop.answered:
             reason = f", mostly {prop.main_reason}" if prop.main_reason else ""
-            yield f"{prop.name} answered none of {prop.visits} groups{reason}."
+            yield f"{prop.name} answered none of {_count(prop.visits, 'group')}{reason}."
         elif not prop.visits:
             yield f"{prop.name} had no visitors: check its sensor."
+
+
+def _count(number: int, what: str) -> str:
+    return f"{number} {what}" if number == 1 else f"{number} {what}s"

@@ -114,11 +114,11 @@ def test_a_good_board_gives_nobody_work() -> None:
         ([health(0, 0), health(50, 0, 41)], "Charge the pack of b1: 41 % at the end."),
         (
             [health(0, 0), health(9, 0, boot="b" * 12, reset="brown-out")],
-            "Look at the supply of b1: it restarted from low voltage 1 times.",
+            "Look at the supply of b1: it restarted from low voltage 1 time.",
         ),
         (
             [health(0, 0), health(9, 0, boot="b" * 12, reset="watchdog")],
-            "Find out why b1 restarted 1 times.",
+            "Find out why b1 restarted 1 time.",
         ),
         (
             [health(0, 3), health(50, 9)],
