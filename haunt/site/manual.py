@@ -1,12 +1,37 @@
-"""The manual's pages. What the code knows, such as the rules, is drawn from the code."""
+"""The manual's pages. What the code knows, such as rules and topics, is drawn from the code."""
 
 from typing import NamedTuple
 
-from fastapi import APIRouter, Request
-from fastapi.responses import HTMLResponse
+from fastapi import APIRouter, Request, Response
+from fastapi.responses import HTMLResponse, JSONResponse
 
 from haunt.core.rules import ENDINGS, RULES, Kind, Rule, Scope, Unit
+from haunt.live.errors import CrewMistake
 from haunt.site.pages import Pages
+from haunt.wire.schema import MEANING, asyncapi, schemas
+from haunt.wire.topics import ALL_KINDS, KINDS, QOS, RETAINED, UP_KINDS
+
+CHAPTERS = {
+    "rules": "Every rule and reason",
+    "wrong": "When something is wrong",
+    "wire": "Connect your own board",
+    "safety": "Safety",
+}
+PACKETS = {
+    "will": '{"state":"gone","boot":"7f3a91c2d405","conn":1}',
+    "presence": '{"state":"here","boot":"7f3a91c2d405","conn":1,"fw":"mine 1","up_ms":1200,'
+    '"reset":"power-on"}',
+    "beat": '{"clock":"a1","now_ms":81234560,"wall_ms":1793552400000,"epoch":3}',
+    "motion": '{"sensor":"gate-pir","boot":"7f3a91c2d405","seq":41,"age_ms":0}',
+    "cue": '{"cue":"gate-7f3a91c2d405-41-gatekeeper","epoch":3,"prop":"gatekeeper",'
+    '"behaviour":"growl","max_ms":6500,"ttl_ms":1500,"sent_ms":81234560}',
+    "report": '{"cue":"gate-7f3a91c2d405-41-gatekeeper","boot":"7f3a91c2d405","state":"started"}',
+    "stop": '{"stopped":true,"epoch":4,"at_ms":81240000}',
+    "health": '{"boot":"7f3a91c2d405","up_ms":65000,"battery_mv":7410,"rssi":-61,'
+    '"starts":{"gatekeeper":12},"motions":{"gate-pir":40},"active":{"gate-pir":12400},'
+    '"epoch":3,"stopped":false,"reset":"power-on"}',
+}
+"""What the wire's chapter shows; a test reads each with the decoder."""
 
 CONCERNS = {Scope.SENSOR: "sensor", Scope.PROP: "prop", Scope.SHOW: "show"}
 MARGINS = {
@@ -29,6 +54,29 @@ class RuleRow(NamedTuple):
     margin: str
 
 
+class TopicRow(NamedTuple):
+    kind: str
+    topic: str
+    by: str
+    qos: int
+    retained: bool
+    meaning: str
+
+
+def topic_rows() -> list[TopicRow]:
+    return [
+        TopicRow(
+            kind,
+            f"{'all' if kind in ALL_KINDS else '<board>'}/{kind}",
+            "board" if kind in UP_KINDS else "controller",
+            QOS[kind],
+            kind in RETAINED,
+            MEANING[kind],
+        )
+        for kind in KINDS
+    ]
+
+
 def rule_rows() -> list[RuleRow]:
     return [_row(rule) for rule in RULES]
 
@@ -48,8 +96,40 @@ def _row(rule: Rule) -> RuleRow:
 def routes(pages: Pages) -> APIRouter:
     router = APIRouter(include_in_schema=False, default_response_class=HTMLResponse)
 
-    @router.get("/manual/rules")
-    async def rules(request: Request) -> HTMLResponse:
-        return pages.page(request, "rules.html", rules=rule_rows(), endings=ENDINGS)
+    @router.get("/manual")
+    async def manual(request: Request) -> HTMLResponse:
+        return pages.page(request, "manual.html", chapters=CHAPTERS.items())
 
+    @router.get("/manual/{chapter}")
+    async def one_chapter(request: Request, chapter: str) -> HTMLResponse:
+        if chapter not in CHAPTERS:
+            raise CrewMistake(f"The manual has no chapter {chapter!r}.", missing=True)
+        return pages.page(
+            request,
+            f"{chapter}.html",
+            rules=rule_rows(),
+            endings=ENDINGS,
+            topics=topic_rows(),
+            packets=PACKETS,
+            root=f"haunt/{pages.presenter().night.show_id}",
+        )
+
+    _contract(router)
     return router
+
+
+def _contract(router: APIRouter) -> None:
+    """The wire for programs: generated from the payload models, the same for every show."""
+
+    @router.get("/asyncapi.json")
+    async def document() -> Response:
+        return JSONResponse(asyncapi())
+
+    @router.get("/schemas/{kind}.json")
+    async def one_schema(kind: str) -> Response:
+        found = schemas()
+        if kind not in found:
+            raise CrewMistake(
+                f"There is no payload {kind!r}; there are {', '.join(found)}.", missing=True
+            )
+        return JSONResponse(found[kind], media_type="application/schema+json")

@@ -17,7 +17,7 @@ JSON_SCHEMA_DIALECT: Final = "https://json-schema.org/draft/2020-12/schema"
 MQTT_BINDING_VERSION: Final = "0.2.0"
 CONTRACT_VERSION: Final = "1.0.0"
 
-_MEANING: Final[dict[Kind, str]] = {
+MEANING: Final[dict[Kind, str]] = {
     "presence": "A board is here or gone. Gone is also its last will.",
     "motion": "A sensor reported; seq counts per board and boot, from 1.",
     "health": "Every 5 s, and at once when epoch or stopped change.",
@@ -33,7 +33,7 @@ def schemas() -> dict[str, JsonSchemaValue]:
     """One self-contained JSON Schema for each kind of payload."""
     made = {kind: _strict_maps(adapter.json_schema()) for kind, adapter in ADAPTERS.items()}
     return {
-        kind: {"$schema": JSON_SCHEMA_DIALECT, "description": _MEANING[kind], **schema}
+        kind: {"$schema": JSON_SCHEMA_DIALECT, "description": MEANING[kind], **schema}
         for kind, schema in made.items()
     }
 
@@ -59,7 +59,7 @@ def asyncapi() -> dict[str, object]:
             "messages": {
                 kind: {
                     "name": kind,
-                    "title": _MEANING[kind],
+                    "title": MEANING[kind],
                     "contentType": "application/json",
                     "payload": _strict_maps(payloads[kind, "validation"]),
                 }
@@ -79,7 +79,7 @@ def _channel(kind: Kind) -> dict[str, object]:
     names = ("show",) if shared else ("show", "board")
     return {
         "address": f"haunt/{{show}}/{'all' if shared else '{board}'}/{kind}",
-        "description": _MEANING[kind],
+        "description": MEANING[kind],
         "parameters": {name: {"$ref": f"#/components/parameters/{name}"} for name in names},
         "messages": {kind: {"$ref": f"#/components/messages/{kind}"}},
     }

@@ -16,7 +16,20 @@ from tests.site.night import DUSK_MS, StandInDesk, StandInKeeper, StandInReader,
 HERE = "http://127.0.0.1"
 OWN = {"origin": HERE}
 HTMX = {"origin": HERE, "hx-request": "true"}
-PAGES = ("/", "/props/owl", "/log", "/boards", "/release", "/help", "/nights", "/manual/rules")
+PAGES = (
+    "/",
+    "/props/owl",
+    "/log",
+    "/boards",
+    "/release",
+    "/help",
+    "/nights",
+    "/manual",
+    "/manual/rules",
+    "/manual/wire",
+    "/manual/wrong",
+    "/manual/safety",
+)
 
 
 @dataclass(frozen=True, slots=True)

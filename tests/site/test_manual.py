@@ -1,12 +1,15 @@
-"""Goal: the manual's table of rules is the rule table, not a second one.
+"""Goal: the manual says what the code does: its rules, its topics, its packets.
 
-Method: the page is read back and compared with the core row by row.
+Method: pages are read back and compared with the core and the wire row by row.
 """
 
 import re
 from html import unescape
 
 from haunt.core.rules import ENDINGS, RULES, Kind
+from haunt.site.manual import CHAPTERS, PACKETS
+from haunt.wire.payloads import decode, encode
+from haunt.wire.topics import KINDS
 from tests.site.stage import Stage
 
 
@@ -35,3 +38,30 @@ def test_the_manual_says_of_each_rule_whether_a_motion_may_wait(stage: Stage) ->
 
 def test_help_leads_to_the_rules(stage: Stage) -> None:
     assert 'href="/manual/rules"' in stage.client.get("/help").text
+
+
+def test_every_packet_of_the_wires_chapter_is_one_that_the_decoder_takes() -> None:
+    for name, packet in PACKETS.items():
+        kind = "presence" if name == "will" else name
+        assert encode(decode(kind, packet.encode())), name  # type: ignore[call-overload]
+
+
+def test_every_chapter_opens_and_is_in_the_list(stage: Stage) -> None:
+    listed = stage.client.get("/manual").text
+
+    for name, title in CHAPTERS.items():
+        assert f'href="/manual/{name}"' in listed
+        answer = stage.client.get(f"/manual/{name}")
+        assert answer.status_code == 200
+        assert title in answer.text
+    assert stage.client.get("/manual/soup").status_code == 404
+
+
+def test_the_wires_chapter_has_every_topic(stage: Stage) -> None:
+    text = stage.client.get("/manual/wire").text
+
+    for kind in KINDS:
+        assert f'href="/schemas/{kind}.json"' in text
+        assert stage.client.get(f"/schemas/{kind}.json").json()["$schema"]
+    assert stage.client.get("/asyncapi.json").json()["asyncapi"] == "3.0.0"
+    assert stage.client.get("/schemas/soup.json").status_code == 404
