@@ -24,12 +24,14 @@ from haunt.mqtt.credentials import Credentials
 from haunt.study.boards import config_of
 from haunt.study.chance import Chance
 from haunt.study.schedule import Schedule
-from haunt.study.visitors import Traffic, Visitors, path_of
+from haunt.study.visitors import Stop, Traffic, Visitors, path_of
 from haunt.wire.showfile import read_show, show_from_json, show_to_toml
 from haunt.wire.showmodels import Battery, ShowFile
 
 EXAMPLES = Path(__file__).resolve().parent.parent / "examples"
 POLL_S = 0.01
+FIRST_SEEN_MS = 1300
+"""By then every board has signed in."""
 GROUPS_PER_HOUR = 300
 CELL_MV = {"lead-acid": (2100, 1950), "nimh": (1350, 1150), "alkaline": (1550, 1100)}
 LITHIUM_MV = (4080, 3550)
@@ -121,12 +123,24 @@ class Company:
             for each in file.boards
         }
         traffic = Traffic(groups_per_hour=GROUPS_PER_HOUR * self._speed)
+        path = path_of(file)
         visitors = Visitors(
-            path_of(file), self._boards, traffic, self._schedule, Chance(self._seed, "visitors")
+            path, self._boards, traffic, self._schedule, Chance(self._seed, "visitors")
         )
+        self._people_already_there(path)
         visitors.come()
         visitors.next_group()
         self._thread.start()
+
+    def _people_already_there(self, path: list[Stop]) -> None:
+        """The page is opened into an evening under way: groups stand all along the path."""
+        for n, stop in enumerate(path):
+            board, first_ms = self._boards[stop.board], FIRST_SEEN_MS + 350 * n
+            for again_ms in (0, 2200):
+                self._schedule.after(
+                    first_ms + again_ms,
+                    lambda b=board, s=stop.sensor: b.sense(s),  # type: ignore[misc]
+                )
 
     def stop(self) -> None:
         self._ending.set()

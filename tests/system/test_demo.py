@@ -28,6 +28,7 @@ def test_the_demo_is_lively_soon_and_ends_at_once(broker: str) -> None:
         until(lambda: _props(port), "the demo's pages")
         began = time.monotonic()
         until(lambda: any(each["fired"] for each in _props(port)), "something to fire")
+        until(lambda: any(each["refused"] for each in _props(port)), "something to be refused")
         lively_s = time.monotonic() - began
         assert sum(each["here"] for each in _props(port)) >= 9
         until(lambda: any(each["charge_percent"] for each in _props(port)), "a pack to be read")
