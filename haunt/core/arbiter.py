@@ -103,7 +103,7 @@ class Arbiter:
         if len(night.heap) > TIMERS_PER_THING * (len(night.props) + len(night.items) + 64):
             night.forget_overtaken()
         check(night, night.effects[checked:] if checked else night.effects)
-        if night.events % CHECK_ALL_EVERY == 0:
+        if night.events % max(CHECK_ALL_EVERY, 4 * len(night.props)) == 0:
             check_all(night)
         return night.effects
 

@@ -1,6 +1,6 @@
 """A motion arrives: was it seen, what do the sensor's own rules say, and whom does it concern."""
 
-from haunt.core.decisions import Decision, MotionKey, Outcome, Source
+from haunt.core.decisions import MotionKey, Outcome, Source
 from haunt.core.events import Held, Motion, PhaseByHand, Stopped
 from haunt.core.night import (
     PASSES,
@@ -22,16 +22,20 @@ _WRONG_WAY = RULE["wrong-way"].order
 
 
 def on_motion(night: Night, event: Motion) -> None:
-    board = _memory(night, event.board)
+    board: BoardMemory | None
+    sensor = night.sensors.get(event.sensor)
+    if sensor is not None and sensor.spec.board == event.board:
+        board = sensor.board
+    else:
+        sensor, board = None, _memory(night, event.board)
     if board is None or not _first_time(board, event.boot, event.seq):
         night.duplicates += 1
         return
     night.arrivals += 1
     key = MotionKey(event.board, event.boot, event.seq)
-    sensor = night.sensors.get(event.sensor)
-    if sensor is None or sensor.spec.board != event.board:
+    if sensor is None:
         night.owed += 1
-        _without_prop(night, key, event.sensor, "unknown-sensor", 0)
+        night.refuse(key, event.sensor, None, night.now_ms, "unknown-sensor", 0)
         return
     _weigh(night, sensor, key, night.now_ms - event.age_ms)
 
@@ -67,16 +71,16 @@ def _weigh(night: Night, sensor: Sensor, key: MotionKey, happened: int) -> None:
         sensor.last_accepted_ms = happened if last is None else max(last, happened)
     _act(night, sensor, accepted=accepted or (reason is None and not sensor.links))
     night.owed += max(1, len(sensor.links))
+    name = sensor.spec.id
     if not sensor.links:
-        _without_prop(night, key, sensor.spec.id, reason or "no-prop", max(0, margin))
+        night.refuse(key, name, None, night.now_ms, reason or "no-prop", max(0, margin))
     for prop, delay_ms, after, within_ms in sensor.links:
-        item = _item(night, prop, sensor, key, happened, delay_ms)
         if order > _WRONG_WAY and after is not None and wrong_way(after, within_ms, happened) >= 0:
-            night.decide(item, Outcome.REFUSED, "wrong-way")
+            night.refuse(key, name, prop.spec.id, happened + delay_ms, "wrong-way", 0)
         elif reason is not None:
-            night.decide(item, Outcome.REFUSED, reason, margin or None)
+            night.refuse(key, name, prop.spec.id, happened + delay_ms, reason, margin)
         else:
-            _admit(night, item)
+            _admit(night, _item(night, prop, sensor, key, happened, delay_ms))
 
 
 def _note_links(sensor: Sensor, happened: int) -> bool:
@@ -154,23 +158,3 @@ def _under_way(night: Night, prop: Prop) -> int:
 
 
 _ON_ARRIVAL = (("stale", stale), ("stopped", stopped), ("walk-test", walk_test), ("closed", closed))
-
-
-def _without_prop(night: Night, key: MotionKey, sensor: str, reason: str, margin: int) -> None:
-    night.count(Source.MOTION, Outcome.REFUSED)
-    night.effects.append(
-        Decision(
-            night.now_ms,
-            night.wall_ms,
-            Source.MOTION,
-            key,
-            sensor,
-            None,
-            Outcome.REFUSED,
-            reason,
-            None,
-            None,
-            0,
-            margin or None,
-        )
-    )

@@ -272,6 +272,29 @@ class Night(NightMemory):
             )
         )
 
+    def refuse(
+        self, motion: MotionKey, sensor: str, prop: str | None, due_ms: int, why: str, margin: int
+    ) -> None:
+        """Decide a motion for a prop, or for none, without an item: most end at a sensor's rule."""
+        self.refused += 1
+        now = self.now_ms
+        self.effects.append(
+            Decision(
+                now,
+                now + self.offset_ms,
+                Source.MOTION,
+                motion,
+                sensor,
+                prop,
+                Outcome.REFUSED,
+                why,
+                None,
+                None,
+                now - due_ms if due_ms < now else 0,
+                margin or None,
+            )
+        )
+
     def count(self, source: Source, outcome: Outcome) -> None:
         """Count a decision; the law of conservation speaks of motion only."""
         if source is not Source.MOTION:
