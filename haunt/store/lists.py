@@ -49,7 +49,7 @@ def page_of(engine: Engine, table: Table, shape: Shape, asked: Asked) -> Page:
     limit = max(1, min(asked.get("limit") or LIMIT, LIMIT_MAX))
     after, before = asked.get("after"), asked.get("before")
     backwards = asked.get("newest", False) or (before is not None and after is None)
-    chosen = _chosen(table, asked)
+    chosen = conditions(table, asked)
     if chosen is None:
         return Page([], None)
     order = table.c.id.desc() if backwards else table.c.id
@@ -82,7 +82,7 @@ def every(engine: Engine, table: Table, shape: Shape, asked: Asked) -> Iterator[
         after = page.next
 
 
-def _chosen(table: Table, asked: Asked) -> list[ColumnElement[bool]] | None:
+def conditions(table: Table, asked: Asked) -> list[ColumnElement[bool]] | None:
     """Return the conditions, or None where no row can match."""
     wanted: Mapping[str, object] = asked
     found: list[ColumnElement[bool]] = []
