@@ -11,6 +11,7 @@ from haunt.store.engines import Engine
 from haunt.store.nightrows import dates_of, rows_of, show_at
 from haunt.study.report import NightReport, Span, night_report
 from haunt.wire.showfile import read_show
+from haunt.wire.showmodels import ShowFile
 
 NOON = TimeOfDay(12 * 60)
 EITHER_SIDE_MS = 1_800_000
@@ -40,14 +41,14 @@ def report_of(engine: Engine, day: str) -> NightReport | str:
     if text is None:
         return "there is no show yet"
     file = read_show(text, "show").show
-    prepared = prepare(file)
-    calendar = Calendar(prepared.show.calendar, prepared.show.time_zone, sunset_of(file))
-    span = _span(calendar, night)
-    return night_report(day, span, prepared.show, rows_of(engine, span))
+    span = span_of(file, night)
+    return night_report(day, span, prepare(file).show, rows_of(engine, span))
 
 
-def _span(calendar: Calendar, night: date) -> Span:
+def span_of(file: ShowFile, night: date) -> Span:
     """Return the opening of that date, or from noon to noon where the show names none."""
+    show = prepare(file).show
+    calendar = Calendar(show.calendar, show.time_zone, sunset_of(file))
     noon = calendar.first_instant(night, NOON) or _utc_noon_ms(night)
     after = calendar.first_instant(night + timedelta(days=1), NOON) or noon + 86_400_000
     found = calendar.night_of(noon)

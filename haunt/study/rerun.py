@@ -84,10 +84,10 @@ def record(
         if isinstance(event, events.Reported) and event.state == "finished":
             known = began.pop(event.cue, None)
             if known is not None:
-                took[known[1]].append(event.mono_ms - known[0])
+                took[known[1]].append(event.wall_ms - known[0])
         for each in decisions:
             if each.cue is not None and each.prop is not None and each.behaviour is not None:
-                began[each.cue] = (each.at_ms, (each.prop, each.behaviour))
+                began[each.cue] = (each.wall_ms, (each.prop, each.behaviour))
         starts = isinstance(event, events.Started)
         if isinstance(event, CAUSED) or (starts and has_start):
             continue
