@@ -11,9 +11,10 @@ from haunt.store.engines import Engine
 from haunt.store.nightevents import events_of, memory_before
 from haunt.store.nightrows import dates_of, show_at
 from haunt.store.reader import Reader
+from haunt.study.advice import Advice, advise
 from haunt.study.measures import draws_of
 from haunt.study.rerun import record
-from haunt.study.sweep import Advice, Night, advise, night_of
+from haunt.study.sweep import Night, night_of
 from haunt.wire.showfile import read_show
 from haunt.wire.showmodels import ShowFile
 
@@ -82,4 +83,15 @@ def as_json(advice: Advice) -> dict[str, Any]:
         "sure": round(advice.sure, 3),
         "used_more_mah": round(advice.used_more_mah, 2),
         "why": advice.why,
+        "tried": [
+            {
+                "cooldown_s": each.cooldown_ms / 1000,
+                "answered": each.answered,
+                "fired": each.fired,
+                "used_mah": round(each.used_mah, 2),
+                "loud_s": each.loud_ms / 1000,
+                "worst_duty": round(each.worst_duty, 4),
+            }
+            for each in advice.tried
+        ],
     }

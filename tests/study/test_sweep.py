@@ -5,8 +5,9 @@ Method: invented evenings; the truth is counted from the groups themselves.
 
 from dataclasses import replace
 
+from haunt.study.advice import advise
 from haunt.study.measures import Draws
-from haunt.study.sweep import Night, Setting, advise, attempt, changed, front, night_of
+from haunt.study.sweep import Night, Setting, attempt, changed, front, night_of
 from tests.study.evenings import evening, one_prop, poisson
 
 HOUR_MS = 3_600_000
@@ -25,6 +26,8 @@ def test_a_rest_longer_than_the_gap_between_groups_is_shortened_to_just_under_it
     assert (advice.visits, advice.answered) == (480, 240)
     assert advice.cooldown_ms == 25_000
     assert (advice.gain, advice.sure) == (240, 1.0)
+    assert {t.cooldown_ms: t.answered for t in advice.tried}[30_000] == 240
+    assert [t.cooldown_ms for t in advice.tried] == sorted(t.cooldown_ms for t in advice.tried)
     assert advice.low > 0
 
 
