@@ -26,7 +26,7 @@ def test_a_rest_longer_than_the_gap_between_groups_is_shortened_to_just_under_it
     assert (advice.visits, advice.answered) == (480, 240)
     assert advice.cooldown_ms == 25_000
     assert (advice.gain, advice.sure) == (240, 1.0)
-    assert {t.cooldown_ms: t.answered for t in advice.tried}[30_000] == 240
+    assert {t.cooldown_ms: t.answered for t in advice.tried}[40_000] == 240
     assert [t.cooldown_ms for t in advice.tried] == sorted(t.cooldown_ms for t in advice.tried)
     assert advice.low > 0
 
