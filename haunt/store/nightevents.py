@@ -3,9 +3,9 @@
 import json
 from collections import defaultdict
 from collections.abc import Callable, Iterator
-from typing import Any
+from typing import Any, NamedTuple
 
-from sqlalchemy import Engine, RowMapping, select
+from sqlalchemy import Engine, RowMapping, Table, select
 
 from haunt.core.decisions import Decision, MotionKey, Outcome, Source
 from haunt.core.events import Event
@@ -16,6 +16,15 @@ from haunt.study.report import Span
 from haunt.wire.eventcodec import decode_event
 
 Happened = tuple[Event, tuple[Decision, ...]]
+CHUNK = 2000
+
+
+class Recorded(NamedTuple):
+    """One event of the journal with the decisions that followed."""
+
+    number: int
+    event: Event
+    decisions: tuple[Decision, ...]
 
 
 def memory_before(engine: Engine, span: Span) -> tuple[int, dict[str, Any] | None]:
@@ -41,6 +50,33 @@ def events_of(
     for number, mono_ms, wall_ms, kind, body in rows:
         event = decode_event(kind, mono_ms, wall_ms, body, show_of)
         yield event, tuple(decided.get(number, ()))
+
+
+def recorded(engine: Engine, show_of: Callable[[int], Show]) -> Iterator[Recorded]:
+    """Yield the whole journal in order, chunks of it in memory at a time."""
+    verdicts = _in_order(engine, tables.decisions, "id")
+    waiting = next(verdicts, None)
+    for row in _in_order(engine, tables.events, "number"):
+        number: int = row["number"]
+        decisions = []
+        while waiting is not None and waiting["number"] <= number:
+            decisions.append(_decision(waiting))
+            waiting = next(verdicts, None)
+        event = decode_event(row["kind"], row["mono_ms"], row["wall_ms"], row["body"], show_of)
+        yield Recorded(number, event, tuple(decisions))
+
+
+def _in_order(engine: Engine, table: Table, key: str) -> Iterator[RowMapping]:
+    """Yield every row; each chunk is a read of its own."""
+    last = -1
+    while True:
+        query = select(table).where(table.c[key] > last).order_by(table.c[key]).limit(CHUNK)
+        with engine.connect() as connection:
+            rows = connection.execute(query).mappings().all()
+        yield from rows
+        if len(rows) < CHUNK:
+            return
+        last = rows[-1][key]
 
 
 def _decisions(engine: Engine, span: Span) -> dict[int, list[Decision]]:

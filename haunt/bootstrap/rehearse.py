@@ -1,0 +1,67 @@
+"""Simulated nights: the example garden or a show of one's own, with faults or without."""
+
+from dataclasses import asdict, dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+from haunt.bootstrap.clock import sunset_of
+from haunt.bootstrap.firmware import make_brain
+from haunt.study.faults import NONE, ROUGH
+from haunt.study.visitors import Traffic
+from haunt.study.world import Verdict, World
+from haunt.wire.showerrors import ShowFileRefused
+from haunt.wire.showfile import read_show
+
+EXAMPLE = Path(__file__).resolve().parent.parent / "examples" / "garden.toml"
+HOUR_MS = 3_600_000
+NO_NIGHT_MS = 1_793_552_400_000  # 2026-11-01T17:00:00Z, where the show names no night
+
+
+@dataclass(frozen=True, slots=True)
+class Rehearsal:
+    """`played` is what the boards themselves say they played."""
+
+    verdict: Verdict
+    played: int
+    hours: float
+
+    @property
+    def kept(self) -> bool:
+        """Whether every promise held."""
+        return not self.verdict.broken and not self.verdict.troubles
+
+    def as_json(self) -> dict[str, Any]:
+        return {**asdict(self.verdict), "played": self.played, "hours": self.hours}
+
+
+def rehearse(
+    path: Path | None, *, seed: int, hours: float, faults: bool, groups_per_hour: float
+) -> Rehearsal | str:
+    """Run one night; the same arguments give the same log. Return what is wrong with the file."""
+    chosen = path or EXAMPLE
+    try:
+        file = read_show(chosen.read_text(encoding="utf-8"), str(chosen)).show
+    except ShowFileRefused as refused:
+        return "; ".join(str(each) for each in refused.faults)
+    sunset = sunset_of(file)
+    world = World(
+        file,
+        make_brain,
+        seed=seed,
+        wall_ms=_opening_ms(file.nights, NO_NIGHT_MS),
+        traffic=Traffic(groups_per_hour=groups_per_hour),
+        faults=ROUGH if faults else NONE,
+        sunset=sunset,
+    )
+    world.run(round(hours * HOUR_MS))
+    played = sum(len(board.played) for board in world.boards.values())
+    return Rehearsal(world.verdict(), played, hours)
+
+
+def _opening_ms(nights: Any, otherwise: int) -> int:
+    """Begin at five in the afternoon, UTC, of the show's first night."""
+    if not nights:
+        return otherwise
+    first = min(each.date for each in nights)
+    return round(datetime(first.year, first.month, first.day, 17, tzinfo=UTC).timestamp() * 1000)
