@@ -6,29 +6,13 @@ from pathlib import Path
 from typing import Any
 
 from haunt.config import Config
-from haunt.live.prepare import Prepared, prepare
 from haunt.mqtt.credentials import CredentialRefused, Credentials
 from haunt.mqtt.kept import reload_running
 from haunt.store.engines import Engine, open_engines
 from haunt.store.reader import Reader, Writer
 from haunt.store.schema import upgrade
-from haunt.study.notes import notes
 from haunt.wire.showerrors import ShowFileRefused
 from haunt.wire.showfile import read_show
-
-
-def check_file(path: Path) -> dict[str, Any]:
-    """Return every fault of a show file, and notes on what is legal and yet worth a thought."""
-    try:
-        read = read_show(path.read_text(encoding="utf-8"), str(path))
-    except ShowFileRefused as refused:
-        return {"faults": [asdict(fault) for fault in refused.faults], "notes": []}
-    return {"faults": [], "notes": notes_on(prepare(read.show))}
-
-
-def notes_on(prepared: Prepared) -> list[str]:
-    """Say how many neighbours one motion can fire, and where patience outlasts the rest."""
-    return notes(prepared.show)
 
 
 def import_file(config: Config, path: Path) -> tuple[list[dict[str, Any]], int]:

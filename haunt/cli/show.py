@@ -13,20 +13,16 @@ from haunt.cli.words import DEFAULT_DATA, Data, Json, config_of, fail, readable
 def check(
     file: Annotated[Path, typer.Argument(help="A show file.")], as_json: Json = False
 ) -> None:
-    """List every fault of a show file: line, key, what is wrong, what is allowed."""
-    from haunt.bootstrap.offline import check_file  # noqa: PLC0415
+    """List faults; else findings on power, pins, sound, flash. Exit 1 if one must be mended."""
+    from haunt.bootstrap.checking import check_file  # noqa: PLC0415
 
-    findings = check_file(readable(file))
+    found = check_file(readable(file))
     if as_json:
-        typer.echo(json.dumps(findings, indent=1))
+        typer.echo(json.dumps(found.as_json(), indent=1, ensure_ascii=False))
     else:
-        for each in findings["faults"]:
-            typer.echo(f"{each['file']}:{each['line']}: {each['key']}: {each['what']}")
-            typer.echo(f"    allowed: {each['allowed']}")
-        for each in findings["notes"]:
-            typer.echo(f"note: {each}")
-        typer.echo("no faults" if not findings["faults"] else f"{len(findings['faults'])} faults")
-    raise typer.Exit(1 if findings["faults"] else 0)
+        for line in found.lines():
+            typer.echo(line)
+    raise typer.Exit(1 if found.must_be_mended else 0)
 
 
 def import_(

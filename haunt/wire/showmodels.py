@@ -43,6 +43,11 @@ Chemistry = Literal[
 SensorKind = Literal["pir", "beam", "mat", "radar", "button"]
 Action = Literal["fire", "gentle", "hold", "stop", "count"]
 HazardKind = Literal["step", "kerb", "water", "flame", "edge"]
+StopState = Literal["off", "hold", "home", "on"]
+RegulatorKind = Literal["linear", "switching"]
+DriverKind = Literal["bipolar", "mosfet"]
+Rail = Literal["pack", "logic"]
+Wiring = Literal["parallel", "series"]
 
 
 def _lower(word: object) -> object:
@@ -137,18 +142,32 @@ class Limits(_Table):
     boundary: Many[BoundaryPoint] = ()
 
 
+class Traffic(_Table):
+    """Groups an hour, and from a quiet to a busy evening; for forecasts only."""
+
+    groups_per_hour: Positive
+    low: Positive | None = None
+    high: Positive | None = None
+
+
 class Circuit(_Table):
-    """`gfci`: behind a ground-fault device; `gfci_ma`: the current at which it trips."""
+    """`gfci`: behind a ground-fault device; `gfci_ma`: the current at which it trips.
+
+    `other_w` is what else hangs on it; `controller`: the controller or access point does.
+    """
 
     id: NewId
     volts: Positive | None = None
     breaker_a: Positive | None = None
     gfci: bool | None = None
     gfci_ma: Positive | None = None
+    other_w: Amount | None = None
+    controller: bool | None = None
+    wet: bool | None = None
 
 
 class Supply(_Table):
-    """`kind` is a free word; `air` is a compressor and tank."""
+    """`kind` is a free word; `air` is a compressor and tank, `fog` a fogger. `load_w`: at mains."""
 
     id: NewId
     kind: Word = "dc"
@@ -156,16 +175,67 @@ class Supply(_Table):
     volts: Positive | None = None
     limit_a: Positive | None = None
     fuse_a: Positive | None = None
+    load_w: Amount | None = None
+
+
+class Regulator(_Table):
+    """A part by its data sheet, for boards that name it. `theta_k_w` without a heat sink."""
+
+    id: Word
+    kind: RegulatorKind = "linear"
+    output_v: Positive
+    input_min_v: Positive | None = None
+    input_max_v: Positive | None = None
+    limit_ma: Positive | None = None
+    dropout_v: Amount | None = None
+    theta_k_w: Positive | None = None
+
+
+class Driver(_Table):
+    """A part by its data sheet. Bipolar: `drop_v` at its `limit_a`; MOSFET: `ohm` of both ways."""
+
+    id: Word
+    kind: DriverKind = "mosfet"
+    input_min_v: Positive | None = None
+    input_max_v: Positive | None = None
+    limit_a: Positive | None = None
+    peak_a: Positive | None = None
+    drop_v: Amount | None = None
+    ohm: Amount | None = None
+    theta_k_w: Positive | None = None
+
+
+class Wire(_Table):
+    """From the pack or supply to the board: the run, not out and back; `awg` or `area_mm2`."""
+
+    length_m: Distance
+    awg: Annotated[int, Field(ge=0, le=30)] | None = None
+    area_mm2: Positive | None = None
 
 
 class Battery(_Table):
+    """`capacity_mah` of one cell as printed, `measured_mah` as found; `series` counts cells.
+
+    `rate_h` is the hours the capacity was rated at (lead-acid), `resistance_mohm` the whole pack's.
+    """
+
     chemistry: Annotated[Chemistry, BeforeValidator(_lower)]
     series: Annotated[int, Field(ge=1, le=100)] = 1
     parallel: Annotated[int, Field(ge=1, le=100)] = 1
     capacity_mah: Positive | None = None
+    measured_mah: Positive | None = None
+    rate_h: Positive | None = None
+    peukert: Annotated[Number, Field(ge=1, le=1.6)] | None = None
+    resistance_mohm: Positive | None = None
+    fuse_a: Positive | None = None
 
 
 class Board(_Table):
+    """`input_min_v` and `input_max_v`: what is printed on the carrier that takes the pack.
+
+    `inputs` and `analog` are names of pins that are no outputs; `stop_states` names outputs.
+    """
+
     id: NewId
     model: Word | None = None
     place: Text | None = None
@@ -177,6 +247,12 @@ class Board(_Table):
     regulator: Word | None = None
     driver: Word | None = None
     idle_ma: Amount | None = None
+    input_min_v: Positive | None = None
+    input_max_v: Positive | None = None
+    wire: Wire | None = None
+    inputs: Many[Word] = ()
+    analog: Many[Word] = ()
+    stop_states: dict[Word, StopState] = {}
 
 
 class Sensor(_Table):
@@ -224,6 +300,27 @@ class Behaviour(_Table):
     tracks: Annotated[Many[Word] | dict[Word, Word], BeforeValidator(_tracks)] = ()
 
 
+class Motor(_Table):
+    """`rail = "logic"`: it hangs on the supply of the microcontroller, not on the pack."""
+
+    volts: Positive | None = None
+    running_ma: Positive | None = None
+    stall_ma: Positive | None = None
+    rail: Rail = "pack"
+
+
+class Speaker(_Table):
+    """Each driver's data; `amplifier_w` into `amplifier_ohm`, `sensitivity_db` at 1 W, 1 m."""
+
+    watts: Positive | None = None
+    ohms: Positive | None = None
+    drivers: Annotated[int, Field(ge=1, le=64)] = 1
+    wiring: Wiring = "parallel"
+    sensitivity_db: Annotated[Number, Field(ge=60, le=120)] | None = None
+    amplifier_w: Positive | None = None
+    amplifier_ohm: Positive | None = None
+
+
 class Prop(_Table):
     id: NewId
     board: Ref
@@ -243,6 +340,8 @@ class Prop(_Table):
     stretch_factor: Annotated[Number, Field(ge=1, le=10)] = 2.0
     cut_off: Text | None = None
     scare_spot: Point | None = None
+    motor: Motor | None = None
+    speaker: Speaker | None = None
     idle: Idle | None = None
     behaviours: Many[Behaviour] = Field(alias="behaviour", default=())
 
@@ -284,8 +383,11 @@ class ShowFile(_Table):
     quiet: Many[Quiet] = ()
     stagger: Stagger = Stagger()
     limits: Limits = Limits()
+    traffic: Traffic | None = None
     circuits: Many[Circuit] = Field(alias="circuit", default=())
     supplies: Many[Supply] = Field(alias="supply", default=())
+    regulators: Many[Regulator] = Field(alias="regulator", default=())
+    drivers: Many[Driver] = Field(alias="driver", default=())
     boards: Many[Board] = Field(alias="board", default=())
     sensors: Many[Sensor] = Field(alias="sensor", default=())
     props: Many[Prop] = Field(alias="prop", default=())

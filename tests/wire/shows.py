@@ -67,12 +67,20 @@ flash_hz = 3
 patience_s = 3
 boundary = [{ name = "fence", x_m = 12, y_m = 9, max_level_dba = 65 }]
 
+[traffic]
+groups_per_hour = 40
+low = 20
+high = 80
+
 [[circuit]]
 id = "porch"
 volts = 230
 breaker_a = 16
 gfci = true
 gfci_ma = 30
+other_w = 100
+controller = false
+wet = true
 
 [[supply]]
 id = "psu"
@@ -81,6 +89,28 @@ circuit = "porch"
 volts = 12
 limit_a = 5
 fuse_a = 5
+load_w = 20
+
+[[regulator]]
+id = "buck-5v"
+kind = "switching"
+output_v = 5
+input_min_v = 7
+input_max_v = 28
+limit_ma = 3000
+dropout_v = 1.5
+theta_k_w = 40
+
+[[driver]]
+id = "h-bridge"
+kind = "bipolar"
+input_min_v = 5
+input_max_v = 40
+limit_a = 2
+peak_a = 3
+drop_v = 3
+ohm = 0.2
+theta_k_w = 35
 
 [[board]]
 id = "gate"
@@ -93,10 +123,26 @@ pins = { pir = 27, eyes = "gp16" }
 regulator = "buck-5v"
 driver = "h-bridge"
 idle_ma = 120
+input_min_v = 7
+input_max_v = 16
+wire = { length_m = 3, awg = 18, area_mm2 = 0.75 }
+inputs = ["pir"]
+analog = ["battery"]
+stop_states = { eyes = "off" }
 
 [[board]]
 id = "well"
-battery = { chemistry = "LiPo", series = 2, parallel = 2, capacity_mah = 5000 }
+
+[board.battery]
+chemistry = "LiPo"
+series = 2
+parallel = 2
+capacity_mah = 5000
+measured_mah = 4600
+rate_h = 5
+peukert = 1.05
+resistance_mohm = 40
+fuse_a = 7.5
 
 [[sensor]]
 id = "gate-pir"
@@ -140,6 +186,16 @@ stretch_percent = 40
 stretch_factor = 1.8
 cut_off = "toggle on the post"
 scare_spot = { x_m = 0, y_m = 0 }
+motor = { volts = 6, running_ma = 400, stall_ma = 1800, rail = "pack" }
+
+[prop.speaker]
+watts = 5
+ohms = 8
+drivers = 2
+wiring = "series"
+sensitivity_db = 86
+amplifier_w = 10
+amplifier_ohm = 4
 
 [prop.idle]
 tracks = ["glow"]
