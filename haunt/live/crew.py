@@ -12,6 +12,7 @@ from haunt.core import events
 from haunt.core.decisions import Decision
 from haunt.core.events import Event
 from haunt.core.show import Show
+from haunt.live.alerts.watch import AlertSeen
 from haunt.live.errors import CrewMistake
 from haunt.live.views import Labels, NightView, PropView
 
@@ -126,6 +127,12 @@ class Crew:
     def walk_test(self, by: str, *, on: bool) -> "Future[Answer]":
         what = "walk test" if on else "walk test ended"
         return self._put(lambda m, w: events.WalkTest(m, w, on, by), by, what)
+
+    def acknowledge(self, alert: int, by: str) -> "Future[Answer]":
+        """Say who has seen an alert; the first one keeps it."""
+        if not any(each.id == alert for each in self._desk.view().alerts):
+            raise CrewMistake(f"there is no open alert {alert}", about="alert", missing=True)
+        return self._put(lambda m, w: AlertSeen(m, w, alert, by), by, "alert seen", str(alert))
 
     def doors(self, state: str, by: str, extend_ms: int = 0) -> "Future[Answer]":
         allowed = ("open", "closed", "paused", "timetable", "extended")

@@ -91,11 +91,34 @@ class ActionRow:
 
 @dataclass(slots=True)
 class AlertRow:
-    """One fault: `key` names it once; `state` is raised or cleared."""
+    """One fault as it stands from now on; `state` is raised, seen or cleared.
+
+    `key` is its kind and subject, `alert` its number: that of the record that opened it.
+    """
 
     key: str
     state: str
     text: str
+    alert: int = 0
+    todo: str = ""
+    severity: str = "soon"
+    since_ms: int = 0
+    last_ms: int = 0
+    count: int = 1
+    seen_by: str = ""
+    seen_ms: int | None = None
+
+
+class AlertShelf(Protocol):
+    """What the store knows of alerts, and of the room that it has left."""
+
+    def open_alerts(self) -> list[AlertRow]:
+        """Return those that were not cleared when the last run ended. May wait: at start only."""
+        ...
+
+    def free_mb(self) -> int | None:
+        """Thread-safe; None where it cannot be told."""
+        ...
 
 
 @dataclass(slots=True)

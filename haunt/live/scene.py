@@ -3,13 +3,13 @@
 from haunt.core.decisions import Decision
 from haunt.core.night import Night, Prop
 from haunt.core.rules import cooldown_ms, doors_open
+from haunt.live.alerts.book import Alert
 from haunt.live.cues import CueWatch
 from haunt.live.night import RunningNight
 from haunt.live.ports import Journal
 from haunt.live.sentences import sentence
 from haunt.live.views import AlertView, BoardView, Counters, Labels, NightView, PropView, PropWord
 
-STOP_ANSWER_MS = 1000
 LOOK_AHEAD = 12
 
 
@@ -17,10 +17,18 @@ class Scene:
     """Builds views. `queue_dropped` is read from the owner's queue."""
 
     def __init__(self, running: RunningNight, journal: Journal, labels: Labels) -> None:
-        self.labels = labels
         self._running, self._journal = running, journal
+        self.labels = labels
         self._props: dict[str, PropView] = {}
         self._seq = 0
+
+    @property
+    def labels(self) -> Labels:
+        return self._running.watch.labels
+
+    @labels.setter
+    def labels(self, labels: Labels) -> None:
+        self._running.relabel(labels)
 
     def build(self, mono_ms: int, changed: frozenset[str], queue_dropped: int) -> NightView:
         """Make the changed props anew, take the rest over, and the whole round them."""
@@ -57,19 +65,14 @@ class Scene:
             walk_test=night.walk_test,
             next_change_ms=at_ms,
             next_change=what,
-            stop_unheard=self._deaf(night, mono_ms),
+            stop_unheard=running.deaf(mono_ms),
             broken=running.broken,
             props=self._props,
             boards={each: self._board(night, each) for each in night.boards},
-            alerts=tuple(AlertView(k, ms, text) for k, (ms, text) in running.alerts.items()),
+            alerts=tuple(_alert(each) for each in running.alerts.open()),
+            alerts_left_out=running.alerts.left_out,
             counters=self._counters(queue_dropped),
         )
-
-    def _deaf(self, night: Night, mono_ms: int) -> tuple[str, ...]:
-        told = self._running.stop_told_ms
-        if not night.stopped or told is None or mono_ms - told < STOP_ANSWER_MS:
-            return ()
-        return self._running.boards.deaf(night)
 
     def _prop(self, night: Night, prop: Prop, mono_ms: int, offset: int) -> PropView:
         spec, board = prop.spec, prop.board
@@ -151,6 +154,24 @@ class Scene:
             refused=night.refused,
             lapsed=night.lapsed,
         )
+
+
+def _alert(alert: Alert) -> AlertView:
+    return AlertView(
+        key=alert.key,
+        since_ms=alert.since_wall_ms,
+        text=alert.what,
+        id=alert.id,
+        kind=alert.kind,
+        subject=alert.subject,
+        severity=alert.severity,
+        todo=alert.todo,
+        last_ms=alert.last_wall_ms,
+        count=alert.count,
+        seen_by=alert.seen_by,
+        seen_ms=alert.seen_wall_ms,
+        over_ms=alert.away_wall_ms,
+    )
 
 
 def _unconfirmed(cues: CueWatch) -> dict[str, str]:

@@ -77,9 +77,24 @@ class BoardView:
 
 @dataclass(frozen=True, slots=True)
 class AlertView:
+    """One open alert. `over_ms` is since when its fault is away; it closes if that stays so.
+
+    `subject` is the id of a board, sensor or prop, or empty; `count` is how often it came.
+    """
+
     key: str
     since_ms: int
     text: str
+    id: int = 0
+    kind: str = ""
+    subject: str = ""
+    severity: str = "soon"
+    todo: str = ""
+    last_ms: int = 0
+    count: int = 1
+    seen_by: str = ""
+    seen_ms: int | None = None
+    over_ms: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,11 +120,12 @@ class Counters:
 
 @dataclass(frozen=True, slots=True)
 class Labels:
-    """What only people need of the show file: names and places."""
+    """What only people need of the show file: names, places, and the circuit of each board."""
 
     show_name: str = ""
     sensors: dict[str, str] = field(default_factory=dict)
     places: dict[str, tuple[float | None, float | None, str]] = field(default_factory=dict)
+    circuits: dict[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,4 +155,5 @@ class NightView:
     props: dict[str, PropView] = field(default_factory=dict)
     boards: dict[str, BoardView] = field(default_factory=dict)
     alerts: tuple[AlertView, ...] = ()
+    alerts_left_out: int = 0
     counters: Counters = field(default_factory=Counters)

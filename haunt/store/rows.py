@@ -9,7 +9,7 @@ from typing import Final
 
 from haunt.core.decisions import Decision, SendCue
 from haunt.core.events import Motion
-from haunt.live.ports import HealthRow, Record
+from haunt.live.ports import AlertRow, HealthRow, Record
 from haunt.store import tables
 from haunt.wire.eventcodec import encode_event
 
@@ -59,7 +59,7 @@ def _add_rarer(rows: dict[str, list[Row]], record: Record) -> None:
     if record.health is not None:
         rows["health"].append(_health(at_ms, record.health))
     if (alert := record.alert) is not None:
-        rows["alerts"].append((at_ms, alert.key, alert.state, alert.text))
+        rows["alerts"].append(_alert(record.number, at_ms, alert))
     if (action := record.action) is not None:
         rows["actions"].append((at_ms, action.by, action.what, action.about))
     if record.snapshot is not None:
@@ -121,6 +121,23 @@ def _health(at_ms: int, health: HealthRow) -> Row:
         health.reset,
         _TEXT_OF(health.starts),
         _TEXT_OF(health.motions),
+    )
+
+
+def _alert(number: int, at_ms: int, alert: AlertRow) -> Row:
+    return (
+        at_ms,
+        alert.key,
+        alert.state,
+        alert.text,
+        alert.alert or number,
+        alert.todo,
+        alert.severity,
+        alert.since_ms or at_ms,
+        alert.last_ms or at_ms,
+        alert.count,
+        alert.seen_by,
+        alert.seen_ms,
     )
 
 

@@ -127,6 +127,7 @@ health = Table(
     Index(None, "board", "id"),
     Index(None, "at_ms"),
 )
+# A row for each change of an alert, which is whole in the newest row that has its number.
 alerts = Table(
     "alerts",
     metadata,
@@ -135,7 +136,16 @@ alerts = Table(
     Column("key", String(128), nullable=False),
     Column("state", String(8), nullable=False),
     Column("text", Text, nullable=False),
+    Column("alert", BigInteger, nullable=False),
+    Column("todo", Text, nullable=False),
+    Column("severity", String(8), nullable=False),
+    Column("since_ms", BigInteger, nullable=False),
+    Column("last_ms", BigInteger, nullable=False),
+    Column("count", BigInteger, nullable=False),
+    Column("seen_by", String(64), nullable=False),
+    Column("seen_ms", BigInteger),
     Index(None, "at_ms"),
+    Index(None, "alert", "id"),
 )
 actions = Table(
     "actions",
@@ -145,6 +155,73 @@ actions = Table(
     Column("by", String(64), nullable=False),
     Column("what", String(64), nullable=False),
     Column("about", String(64), nullable=False),
+    Index(None, "at_ms"),
+)
+# --- people. Secrets are kept as hashes only; `settings.people` changes with every change here.
+people = Table(
+    "people",
+    metadata,
+    Column("id", Id, primary_key=True, autoincrement=True),
+    Column("name", String(32), nullable=False),
+    Column("name_key", String(128), nullable=False),
+    Column("role", String(8), nullable=False),
+    Column("password", String(200), nullable=False),
+    Column("since_ms", BigInteger, nullable=False),
+    Column("seen_ms", BigInteger),
+    UniqueConstraint("name_key"),
+)
+sessions = Table(
+    "sessions",
+    metadata,
+    Column("id", Id, primary_key=True, autoincrement=True),
+    Column("hash", String(64), nullable=False),
+    Column("person", BigInteger, nullable=False),
+    Column("since_ms", BigInteger, nullable=False),
+    Column("seen_ms", BigInteger, nullable=False),
+    Column("address", String(64), nullable=False),
+    Column("device", String(80), nullable=False),
+    UniqueConstraint("hash"),
+    Index(None, "person"),
+)
+links = Table(
+    "links",
+    metadata,
+    Column("id", Id, primary_key=True, autoincrement=True),
+    Column("hash", String(64), nullable=False),
+    Column("kind", String(8), nullable=False),
+    Column("role", String(8), nullable=False),
+    Column("person", BigInteger),
+    Column("since_ms", BigInteger, nullable=False),
+    Column("ends_ms", BigInteger, nullable=False),
+    Column("uses_left", Integer, nullable=False),
+    Column("by", String(64), nullable=False),
+    UniqueConstraint("hash"),
+)
+tokens = Table(
+    "tokens",
+    metadata,
+    Column("id", Id, primary_key=True, autoincrement=True),
+    Column("hash", String(64), nullable=False),
+    Column("prefix", String(16), nullable=False),
+    Column("name", String(32), nullable=False),
+    Column("role", String(8), nullable=False),
+    Column("since_ms", BigInteger, nullable=False),
+    Column("ends_ms", BigInteger),
+    Column("seen_ms", BigInteger),
+    Column("by", String(64), nullable=False),
+    UniqueConstraint("hash"),
+)
+# Only ever added to: the database itself refuses a change, see migration 0004.
+logbook = Table(
+    "logbook",
+    metadata,
+    Column("id", Id, primary_key=True, autoincrement=True),
+    Column("at_ms", BigInteger, nullable=False),
+    Column("who", String(64), nullable=False),
+    Column("address", String(64), nullable=False),
+    Column("what", String(64), nullable=False),
+    Column("about", String(128), nullable=False),
+    Column("result", String(160), nullable=False),
     Index(None, "at_ms"),
 )
 snapshots = Table(

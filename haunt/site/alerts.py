@@ -1,0 +1,167 @@
+"""Alerts as pages and programs see them, and the order by which a person says: seen by me."""
+
+from collections.abc import Callable
+from dataclasses import replace
+
+from fastapi import APIRouter, Request, Response
+
+from haunt.live.alerts.kinds import Kind
+from haunt.live.crew import Crew
+from haunt.live.errors import CrewMistake
+from haunt.live.views import AlertView, BoardView, Counters, NightView, PropView
+from haunt.site.answers import answered
+from haunt.site.ports import Item
+from haunt.site.shapes import rfc3339
+from haunt.site.view_models import AlertLine, Alerts
+
+SHOWN_MAX = 8
+"""What a phone shows at once; the rest is one tap away."""
+WHOLE_BOARD = frozenset({Kind.LOST, Kind.BOOT_LOOP, Kind.TWO_BOARDS})
+PACK = frozenset({Kind.PACK_LOW, Kind.PACK_ODD})
+
+Clock = Callable[[int], str]
+By = Callable[[Request], str]
+
+
+def alerts_of(night: NightView, clock: Clock) -> Alerts:
+    """Return the lines, what nobody has seen first; the stop bar itself names who is deaf to it."""
+    lines = [
+        _line(night, each, clock)
+        for each in night.alerts
+        if each.id and not (each.kind == Kind.DEAF and each.subject in night.stop_unheard)
+    ]
+    unseen = [each for each in lines if not each.seen]
+    return Alerts(
+        first=tuple(unseen[:SHOWN_MAX]),
+        more=tuple(unseen[SHOWN_MAX:]),
+        seen=tuple(each for each in lines if each.seen),
+        left_out=night.alerts_left_out,
+    )
+
+
+def _line(night: NightView, alert: AlertView, clock: Clock) -> AlertLine:
+    level = alert.severity if alert.over_ms is None else "over"
+    facts = (
+        f"came {clock(alert.since_ms)}" if alert.over_ms is not None else "",
+        f"{alert.count} times" if alert.count > 1 else "",
+        f"board {alert.subject}" if alert.subject in night.boards else "",
+        f"seen by {alert.seen_by}" if alert.seen_by else "",
+    )
+    return AlertLine(
+        id=alert.id,
+        level=level,
+        shape={"now": "cross", "soon": "warn", "over": "hollow"}[level],
+        word={"now": "Now", "soon": "Soon", "over": "Over"}[level],
+        what=alert.text,
+        todo=alert.todo,
+        since=clock(alert.since_ms if alert.over_ms is None else alert.over_ms),
+        facts=", ".join(each for each in facts if each),
+        seen=bool(alert.seen_by),
+        href=_href(night, alert),
+    )
+
+
+def _href(night: NightView, alert: AlertView) -> str:
+    subject = alert.subject
+    if subject in night.props:
+        return f"/props/{subject}"
+    board = night.boards.get(subject)
+    if board is None:
+        return ""
+    return f"/props/{board.props[0]}" if board.props else "/boards"
+
+
+def untold(night: NightView) -> NightView:
+    """Return the night without what its alerts say already, so that nothing is said twice."""
+    told: dict[str, set[str]] = {}
+    for alert in night.alerts:
+        told.setdefault(alert.kind, set()).add(alert.subject)
+    return replace(
+        night,
+        alerts=tuple(each for each in night.alerts if not each.id),
+        link_up=night.link_up or Kind.LINK in told,
+        boards=_boards(night, told),
+        props=_props(night, told),
+        counters=_counters(night.counters, told),
+    )
+
+
+def _counters(counters: Counters, told: dict[str, set[str]]) -> Counters:
+    is_gap = Kind.JOURNAL in told
+    return replace(
+        counters,
+        journal_failing="" if is_gap else counters.journal_failing,
+        not_journalled=0 if is_gap else counters.not_journalled,
+        malformed=0 if Kind.NONSENSE in told else counters.malformed,
+        unknown_ids=0 if Kind.STRANGER in told else counters.unknown_ids,
+    )
+
+
+def _boards(night: NightView, told: dict[str, set[str]]) -> dict[str, BoardView]:
+    if Kind.LINK in told or Kind.LOST_TOGETHER in told:
+        return {}
+    gone = set().union(*(told.get(kind, set()) for kind in WHOLE_BOARD))
+    return {name: board for name, board in night.boards.items() if name not in gone}
+
+
+def _props(night: NightView, told: dict[str, set[str]]) -> dict[str, PropView]:
+    silent = told.get(Kind.UNCONFIRMED, set())
+    packs = set().union(*(told.get(kind, set()) for kind in PACK))
+    if not silent and not packs:
+        return {**night.props}
+    return {
+        name: replace(
+            prop,
+            unconfirmed=prop.unconfirmed and name not in silent,
+            charge_percent=None if prop.board in packs else prop.charge_percent,
+        )
+        for name, prop in night.props.items()
+    }
+
+
+# --- programs
+
+
+def alert_json(alert: AlertView) -> Item:
+    """An open alert in the shape of the list."""
+    return {
+        "id": alert.id,
+        "at": rfc3339(alert.since_ms),
+        "key": alert.key,
+        "kind": alert.kind,
+        "subject": alert.subject,
+        "severity": alert.severity,
+        "state": "seen" if alert.seen_by else "raised",
+        "text": alert.text,
+        "todo": alert.todo,
+        "count": alert.count,
+        "last": rfc3339(alert.last_ms),
+        "acknowledged_by": alert.seen_by or None,
+        "acknowledged_at": rfc3339(alert.seen_ms) if alert.seen_ms is not None else None,
+        "closed_at": None,
+    }
+
+
+def add_orders(router: APIRouter, crew: Crew, by: By) -> None:
+    @router.post("/alerts/{alert}/acknowledge", tags=["alerts"])
+    async def acknowledge(request: Request, alert: int) -> Item:
+        """Say that somebody has seen an open alert; the first who did keeps it."""
+        await answered(crew.acknowledge(alert, by(request)))
+        for each in crew.view().alerts:
+            if each.id == alert:
+                return alert_json(each)
+        raise CrewMistake(f"alert {alert} has just closed", about="alert", missing=True)
+
+
+def add_actions(
+    router: APIRouter, crew: Crew, by: By, done: Callable[[Request, str], Response]
+) -> None:
+    """`done` answers with the changed parts, or sends a browser without scripts back."""
+
+    @router.post("/alerts/{alert}/seen")
+    async def seen(request: Request, alert: int) -> Response:
+        try:
+            await answered(crew.acknowledge(alert, by(request)))
+        except CrewMistake:  # it closed while the thumb came down: nothing is left to be seen
+            return done(request, "That is over already.")
+        return done(request, "Noted: seen by you.")
