@@ -157,6 +157,15 @@ class Credentials:
             os.close(lock)
 
 
+def is_sound(folder: Path) -> bool:
+    """Whether the folder has credentials that can be read."""
+    try:
+        Credentials(folder, "any").boards()
+    except (CredentialRefused, OSError):
+        return False
+    return (folder / "credentials.json").exists()
+
+
 def write_private(path: Path, text: str) -> None:
     """Replace a file whole, readable by its owner only, there even after a power cut."""
     path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)

@@ -10,7 +10,7 @@ from sqlalchemy.engine import make_url
 from sqlalchemy.exc import ArgumentError
 from sqlalchemy.pool import NullPool, QueuePool
 
-__all__ = ["Engine", "StoreRefused", "open_engines"]
+__all__ = ["Engine", "StoreRefused", "database_file", "open_engines"]
 
 BUSY_S: Final = 5.0
 WAL_BYTES_MAX: Final = 64 * 1024 * 1024
@@ -36,6 +36,15 @@ def open_engines(data: Path, url: str = "") -> tuple[Engine, Engine]:
     if wanted.get_backend_name() == "sqlite":
         return _sqlite(wanted)
     return _postgresql(wanted)
+
+
+def database_file(data: Path, url: str = "") -> Path | None:
+    """Return where SQLite keeps it; None for a database that is no file. Raises StoreRefused."""
+    if not url:
+        return data / "haunt.db"
+    wanted = _parsed(url)
+    is_file = wanted.get_backend_name() == "sqlite"
+    return Path(str(wanted.database)).absolute() if is_file else None
 
 
 def _parsed(text: str) -> URL:

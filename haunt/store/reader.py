@@ -7,7 +7,7 @@ from typing import Any, Final, NamedTuple, Unpack
 from sqlalchemy import Engine, Table, func, select
 from sqlalchemy.exc import DatabaseError
 
-from haunt.store import lists, tables
+from haunt.store import alerts, lists, tables
 from haunt.store.engines import StoreRefused
 from haunt.store.lists import Asked, Item, Page
 from haunt.store.writer import Writer
@@ -61,7 +61,7 @@ class Reader:
         return self._page(tables.health, asked)
 
     def alerts(self, **asked: Unpack[Asked]) -> Page:
-        return self._page(tables.alerts, asked)
+        return alerts.page_of(self._engine, asked)
 
     def actions(self, **asked: Unpack[Asked]) -> Page:
         return self._page(tables.actions, asked)

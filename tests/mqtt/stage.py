@@ -120,6 +120,7 @@ class Board:
         with suppress(Exception):
             self._client.disconnect()
         self._client.loop_stop()
+        self._client._reset_sockets()  # else its own pair is left to the garbage collector
 
 
 class Garden:

@@ -4,6 +4,7 @@ Method: real Mosquitto processes on free ports.
 """
 
 import os
+import resource
 import signal
 import socket
 import stat
@@ -87,6 +88,52 @@ def test_a_broker_that_dies_is_started_again_on_its_port(garden: Garden) -> None
     assert garden.kept.port == port
     assert garden.kept.pid != pid
     assert garden.board("b1").is_welcome
+
+
+@pytest.mark.parametrize("spoil", ["cut", "rubbish", "zeroed", "empty"])
+def test_sessions_that_cannot_be_read_are_set_aside_and_the_broker_starts(
+    garden: Garden, spoil: str
+) -> None:
+    garden.board("b1").publish(TOPICS.presence("b1"), b"here")
+    garden.signal(signal.SIGUSR1)
+    sessions = garden.folder / "mosquitto.db"
+    until(sessions.exists, "the broker to write its sessions")
+    garden.kept.stop()
+    raw = sessions.read_bytes()
+    spoilt = {"cut": raw[:-7], "rubbish": b"rubbish" * 99, "zeroed": bytes(len(raw)), "empty": b""}
+    sessions.write_bytes(spoilt[spoil])
+
+    kept = garden.start()
+
+    assert garden.board("b1").is_welcome
+    if spoil != "empty":  # which Mosquitto takes for none
+        assert sessions.with_name("mosquitto.db.damaged").read_bytes() == spoilt[spoil]
+        assert "without its sessions" in kept.last_fault
+
+
+def test_sessions_are_left_alone_where_something_else_stands_in_the_way(idle: Garden) -> None:
+    sessions = idle.folder / "mosquitto.db"
+    idle.folder.mkdir()
+    sessions.write_bytes(b"kept")
+    with socket.socket() as other:
+        other.bind((HOST, 0))
+        other.listen()
+        with pytest.raises(BrokerFailed, match="in use"):
+            idle.start(other.getsockname()[1])
+
+    assert sessions.read_bytes() == b"kept"
+
+
+def test_a_thousand_silent_strangers_do_not_use_up_its_files(idle: Garden) -> None:
+    soft, hard = resource.getrlimit(resource.RLIMIT_NOFILE)
+    resource.setrlimit(resource.RLIMIT_NOFILE, (min(soft, 1024), hard))  # as most systems have it
+    try:
+        kept = idle.start()
+    finally:
+        resource.setrlimit(resource.RLIMIT_NOFILE, (soft, hard))
+
+    assert kept.pid is not None
+    assert resource.prlimit(kept.pid, resource.RLIMIT_NOFILE) == (hard, hard)
 
 
 def test_every_file_is_readable_by_its_owner_only(garden: Garden) -> None:

@@ -1,0 +1,90 @@
+"""The table of attacks with drawn topics and filters besides the written ones; and impostors."""
+
+from pathlib import Path
+
+from haunt.core.dice import draw
+from tests.mqtt import attacks, raw
+from tests.mqtt.attacks import WRITES, Seen, filters_to_try, topics_to_try
+from tests.mqtt.raw import RawClient, Will, connect, publish
+from tests.mqtt.stage import TOPICS, Garden
+from tests.soak.outcome import Outcome
+
+LEVELS = (
+    *("haunt", "garden", "b1", "b2", "all", "controller", "motion", "presence", "report", "health"),
+    *("cue", "settings", "stop", "beat", "", "+", "#", "%u", "%c", "$SYS", "B2", "b2 ", "\u00fc"),
+)
+LENGTH_MAX = 6
+FILTERS_MAX = 200
+
+
+def run(count: int, seed: int, folder: Path) -> Outcome:
+    """Try `count` drawn topics by every verb, as many filters up to 200, as many impostors."""
+    outcome, garden = Outcome(), Garden(folder)
+    try:
+        garden.admit("b1", "b2")
+        garden.start()
+        topics = [*topics_to_try(), *(drawn(seed, number) for number in range(count))]
+        filters = [*filters_to_try(), *(drawn(seed + 1, n) for n in range(min(count, FILTERS_MAX)))]
+        with attacks.let_in_a_spy(garden) as spy:
+            for each in attacks.try_writes(garden, spy, WRITES, topics):
+                _note(each, outcome)
+            for each in attacks.try_reads(garden, spy, filters, topics[: 150 + count // 10]):
+                _note(each, outcome)
+            _impostors(garden, spy, count, outcome)
+    finally:
+        garden.end()
+    return outcome
+
+
+def drawn(seed: int, number: int) -> bytes:
+    """A topic of known words in any order; two of three begin as ours do."""
+    name = f"topic {number}"
+    parts = ["haunt", "garden"] if draw(seed, f"{name} begin", 3) else []
+    length = 1 + draw(seed, f"{name} length", LENGTH_MAX)
+    parts += [LEVELS[draw(seed, f"{name} {at}", len(LEVELS))] for at in range(length)]
+    return "/".join(parts).encode()
+
+
+def _note(seen: Seen, outcome: Outcome) -> None:
+    outcome.injected[seen.verb.split(" by ")[0]] += 1
+    outcome.noted[f"expected {_word(seen.expected)}, seen {_word(seen.seen)}"] += 1
+    outcome.expect(seen.good, seen.row())
+
+
+def _word(delivered: bool) -> str:
+    return "delivery" if delivered else "nothing"
+
+
+def _impostors(garden: Garden, spy: RawClient, count: int, outcome: Outcome) -> None:
+    """Wrong passwords and stolen client ids, while the board whose name it is hears its cues."""
+    cue, victim = TOPICS.cue("b1").encode(), attacks.signed_in(garden, "b1")
+    assert victim is not None
+    with victim:
+        victim.send(raw.subscribe(cue))
+        victim.heard()
+        came = []
+        for number in range(count):
+            own = number % 2
+            with RawClient(garden.kept.port) as impostor:
+                code = impostor.sign_in(
+                    connect(
+                        b"b2" if own else b"b1",
+                        garden.passwords["b2"].encode() if own else b"guess %d" % number,
+                        b"b1",
+                        will=Will(cue),
+                        clean=number % 3 > 0,
+                    )
+                )
+                outcome.expect(code == (0 if own else 5), f"impostor {number} was told {code}")
+                outcome.injected["stolen client id" if own else "wrong password"] += 1
+            spy.send(publish(cue, b"%d" % number))
+            if number % 50 == 49:
+                spy.heard()
+                came += victim.heard()
+        spy.heard()
+        came += victim.heard()
+    payloads = [each.payload for each in came]
+    outcome.expect(
+        payloads == [b"%d" % number for number in range(count)],
+        f"the board heard {len(payloads)} of {count} cues",
+    )

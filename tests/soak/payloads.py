@@ -1,0 +1,5 @@
+"""Mutated payloads by the hundred thousand."""
+
+from tests.fuzz.payloads import run
+
+__all__ = ["run"]
