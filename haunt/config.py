@@ -1,5 +1,6 @@
 """Flags, then `HAUNT_*` variables, then `<data>/haunt.toml`, as one frozen value."""
 
+import re
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -7,12 +8,14 @@ from difflib import get_close_matches
 from ipaddress import ip_address
 from pathlib import Path
 
+NAME = re.compile(r"[a-z0-9]([a-z0-9-]*[a-z0-9])?(\.[a-z0-9]([a-z0-9-]*[a-z0-9])?)*")
 SETTINGS = {
     "listen": "127.0.0.1:8080",
     "mqtt": "127.0.0.1:1883",
     "broker": "auto",
     "database": "",
     "show": "",
+    "name": "",
 }
 """Every setting that flags, environment and file know, with its default. `data` comes first."""
 
@@ -23,7 +26,10 @@ class SettingRefused(Exception):  # noqa: N818 - the word says what happened
 
 @dataclass(frozen=True, slots=True)
 class Config:
-    """`mqtt_*` is the kept broker's listener; port 0 takes a free one. `origin` says who set it."""
+    """`mqtt_*` is the kept broker's listener; port 0 takes a free one. `origin` says who set it.
+
+    `names` are what browsers may call this server, beside its addresses and localhost.
+    """
 
     data: Path
     listen_host: str
@@ -33,16 +39,12 @@ class Config:
     broker: str
     database: str
     show: Path | None
-    insecure_lan: bool = False
+    names: tuple[str, ...] = ()
     origin: tuple[tuple[str, str], ...] = ()
 
 
 def read_config(
-    data: Path,
-    flags: Mapping[str, str | None],
-    environment: Mapping[str, str],
-    *,
-    insecure_lan: bool = False,
+    data: Path, flags: Mapping[str, str | None], environment: Mapping[str, str]
 ) -> Config:
     """Raises SettingRefused."""
     values, origin = dict(SETTINGS), dict.fromkeys(SETTINGS, "default")
@@ -57,12 +59,6 @@ def read_config(
                 values[key], origin[key] = value, name
     host, port = _address("listen", values["listen"], origin)
     mqtt_host, mqtt_port = _address("mqtt", values["mqtt"], origin)
-    if not is_loopback(host) and not insecure_lan:
-        raise SettingRefused(
-            f"listen {host}: without sign-in the pages are for this machine only. Allowed: "
-            "127.0.0.1, ::1, localhost; or --insecure-lan, which lets everyone on the network "
-            "stop, hold and fire"
-        )
     return Config(
         data=data,
         listen_host=host,
@@ -72,7 +68,7 @@ def read_config(
         broker=_broker(values["broker"]),
         database=values["database"],
         show=Path(values["show"]) if values["show"] else None,
-        insecure_lan=insecure_lan,
+        names=_names(values["name"]),
         origin=tuple(origin.items()),
     )
 
@@ -112,6 +108,16 @@ def _address(key: str, text: str, origin: Mapping[str, str]) -> tuple[str, int]:
             f"{key} {text!r} (from {origin[key]}): allowed is HOST:PORT, such as {SETTINGS[key]}"
         )
     return host.strip("[]"), int(port)
+
+
+def _names(text: str) -> tuple[str, ...]:
+    found = tuple(each.strip().lower().rstrip(".") for each in text.split(",") if each.strip())
+    for each in found:
+        if not NAME.fullmatch(each):
+            raise SettingRefused(
+                f"name {each!r}: allowed are host names, such as haunt.local, with commas between"
+            )
+    return found
 
 
 def _broker(text: str) -> str:

@@ -19,8 +19,11 @@ from typing import Any, Protocol
 import uvicorn
 
 from haunt.bootstrap.clock import SystemClock, resumed_mono_ms, sunset_of
+from haunt.bootstrap.keeping import keep
 from haunt.bootstrap.offline import open_store
+from haunt.bootstrap.people import base_url, printed, remember_address, set_up_link
 from haunt.bootstrap.reporting import Nights
+from haunt.bootstrap.weigher import Weigher
 from haunt.config import Config, is_loopback
 from haunt.core.arbiter import Arbiter
 from haunt.core.show import Show
@@ -34,11 +37,15 @@ from haunt.mqtt.client import Account, BrokerClient
 from haunt.mqtt.credentials import Credentials
 from haunt.mqtt.kept import BrokerFailed, KeptBroker, LibraryBroker, mosquitto
 from haunt.site.app import create_app
+from haunt.site.entrance import Entrance
 from haunt.site.hub import Hub
 from haunt.site.keeper import Keeper
 from haunt.site.ports import Services
+from haunt.site.rights import Role
+from haunt.store.alerts import AlertStore
 from haunt.store.engines import Engine, StoreRefused
 from haunt.store.journal import SqlJournal
+from haunt.store.people import PeopleStore
 from haunt.store.reader import Reader, Writer, refuse_unreadable
 from haunt.wire.eventcodec import decode_event
 from haunt.wire.showerrors import ShowFileRefused
@@ -48,6 +55,10 @@ CLOCKS_KEPT = 16
 SWITCH_S = 0.0002
 """Measured: the p95 of a round trip with 20 streams halves against 0.5 ms; lower gains nothing."""
 GRACE_S = 2
+PLAIN = (
+    "haunt: plain http: whoever can read along on this network can take over a session. "
+    "Keep the show on a Wi-Fi of its own, with a password (WPA2 or WPA3)"
+)
 
 Say = Callable[[str], None]
 
@@ -82,15 +93,19 @@ def run_server(
     say: Say,
     company: Company | None = None,
     opened: Callable[[str], None] = lambda _url: None,
+    guest: Role | None = None,
 ) -> int:
-    """Return 0 after an orderly end, 1 where something stood in the way."""
+    """Return 0 after an orderly end, 1 where something stood in the way.
+
+    With `guest` everybody who can reach the pages has that role: for loopback only.
+    """
     if not __debug__:
         say("haunt: do not run python with -O: the invariants must stay on")
         return 1
     sys.setswitchinterval(SWITCH_S)
     with ExitStack() as ending:
         try:
-            app, listener, account = _build(config, say, ending)
+            app, listener, account, set_up = _build(config, say, ending, guest)
         except (StartRefused, StoreRefused, BrokerFailed) as refused:
             say(f"haunt: {refused}")
             return 1
@@ -98,9 +113,13 @@ def run_server(
             for fault in refused.faults:
                 say(f"haunt: {fault}")
             return 1
-        host, port = listener.getsockname()[:2]
-        url = f"http://{f'[{host}]' if ':' in host else host}:{port}"
+        url = base_url(config.listen_host, listener.getsockname()[1])
         say(f"haunt: pages on {url}")
+        if not is_loopback(config.listen_host):
+            say(PLAIN)
+        if set_up is not None:
+            for line in printed(set_up, "nobody owns this show yet. This makes an owner, once:"):
+                say(line)
         if company is not None:
             company.start(account.host, account.port)
             ending.callback(company.stop)
@@ -138,9 +157,14 @@ class _Server(uvicorn.Server):
         super().handle_exit(sig, frame)
 
 
-def _build(config: Config, say: Say, ending: ExitStack) -> tuple[Any, socket.socket, Account]:
+def _build(
+    config: Config, say: Say, ending: ExitStack, guest: Role | None
+) -> tuple[Any, socket.socket, Account, str | None]:
+    if guest is not None and not is_loopback(config.listen_host):
+        raise StartRefused("only on loopback can everybody be let in without signing in")
     listener = _listen(config)
     ending.callback(listener.close)
+    ending.enter_context(keep(config, say))
     engine, reading = open_store(config)
     reader = Reader(reading)
     refuse_unreadable(reader)
@@ -158,7 +182,7 @@ def _build(config: Config, say: Say, ending: ExitStack) -> tuple[Any, socket.soc
         kept.clock,
         lambda what: _deliver(owner_of, what),
     )
-    running = _running(kept, client, journal, engine, reader)
+    running = _running(kept, client, journal, engine, AlertStore(reading, config.data))
     journal.start(running.receipts)
     owner = Owner(running, Scene(running, journal, kept.prepared.labels), kept.clock)
     owner_of.append(owner)
@@ -171,19 +195,29 @@ def _build(config: Config, say: Say, ending: ExitStack) -> tuple[Any, socket.soc
     ending.callback(owner.stop)
     client.start()
     ending.callback(client.stop)
+    store = PeopleStore(engine, reading)
+    entrance = Entrance(store, kept.clock, guest)
+    base = base_url(config.listen_host, listener.getsockname()[1])
+    remember_address(Writer(engine), base)
+    set_up = set_up_link(store, base) if guest is None else None
+    entrance.start()
+    ending.callback(entrance.stop)
     services = Services(
         crew=crew,
         reader=reader,
         keeper=Keeper(kept.read, crew, Writer(engine).save_show, kept.clock.wall_ms, kept.seed),
         hub=hub,
         wall_ms=kept.clock.wall_ms,
+        entrance=entrance,
         nights=Nights(reading, lambda: crew.view().time_zone),
+        tunes=Weigher(reading, config.data),
+        sunset_of=sunset_of,
         hosts=_host_names(config),
         version="0.1.0",
     )
     app = create_app(services)
     app.state.hub = hub
-    return app, listener, broker.account
+    return app, listener, broker.account, set_up
 
 
 def _deliver(owner_of: list[Owner], what: Arrival | LinkState) -> bool:
@@ -208,7 +242,7 @@ def _listen(config: Config) -> socket.socket:
 
 def _host_names(config: Config) -> frozenset[str]:
     own = socket.gethostname().lower()
-    return frozenset({config.listen_host.lower(), own, f"{own}.local"})
+    return frozenset({config.listen_host.lower(), own, f"{own}.local", *config.names})
 
 
 # --- what is kept
@@ -281,8 +315,9 @@ def _remember(
 
 
 def _running(
-    kept: Kept, client: BrokerClient, journal: SqlJournal, engine: Engine, reader: Reader
+    kept: Kept, client: BrokerClient, journal: SqlJournal, engine: Engine, shelf: AlertStore
 ) -> RunningNight:
+    reader = Reader(engine)
     known = json.loads(reader.setting("clocks") or "[]")
     clock_id = secrets.token_hex(4)
     Writer(engine).save_setting("clocks", json.dumps([*known, clock_id][-CLOCKS_KEPT:]))
@@ -294,6 +329,7 @@ def _running(
         known_clocks=frozenset(known),
         number=kept.number,
         charge_of=kept.prepared.charge_of,
+        shelf=shelf,
     )
     running.show_version = kept.version
     running.boards.journalled.update(reader.counted())

@@ -8,7 +8,7 @@ import threading
 from pathlib import Path
 from typing import Any
 
-from haunt.site.tuning import Was
+from haunt.site.ports import Was
 from haunt.store.engines import Engine
 from haunt.store.shows import cooldowns_of
 from haunt.study.advice import Advice, Tried

@@ -5,7 +5,7 @@ Exit codes: 0 good, 1 findings or failed, 2 usage.
 
 import typer
 
-from haunt.cli import boards, night, report, show
+from haunt.cli import boards, keep, night, people, report, show, study, tune
 
 app = typer.Typer(
     help="Runs a gardenful of animated props through a night of visitors.",
@@ -17,5 +17,14 @@ app.command()(night.serve)
 app.command()(show.check)
 app.command("import")(show.import_)
 app.command()(show.export)
+app.command()(study.rehearse)
+app.command()(study.replay)
 app.command()(report.report)
+app.command()(tune.tune)
+app.command()(keep.backup)
+app.command()(keep.restore)
+app.command()(keep.certs)
+app.command()(keep.doctor)
 app.add_typer(boards.app, name="boards")
+app.add_typer(people.app, name="people")
+app.add_typer(people.tokens, name="tokens")

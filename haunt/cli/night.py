@@ -39,9 +39,9 @@ def serve(  # noqa: PLR0917 - options are parameters
     ] = None,
     database: Annotated[str | None, typer.Option(help="SQLAlchemy URL; default SQLite.")] = None,
     show: Annotated[Path | None, typer.Option(help="Show file to import at the start.")] = None,
-    insecure_lan: Annotated[
-        bool, typer.Option("--insecure-lan", help="Let the whole network in without sign-in.")
-    ] = False,
+    name: Annotated[
+        str | None, typer.Option(help="Host names that browsers use for it, commas between.")
+    ] = None,
 ) -> None:
     """Run the show: broker, rules, journal, pages."""
     from haunt.bootstrap.server import run_server  # noqa: PLC0415 - keeps --help fast
@@ -52,6 +52,7 @@ def serve(  # noqa: PLR0917 - options are parameters
         "broker": broker,
         "database": database,
         "show": str(show) if show is not None else None,
+        "name": name,
     }
-    config = config_of(data, flags, insecure_lan=insecure_lan)
+    config = config_of(data, flags)
     raise typer.Exit(run_server(config, say=lambda line: typer.echo(line, err=True)))

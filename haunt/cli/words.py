@@ -12,11 +12,11 @@ Json = Annotated[bool, typer.Option("--json", help="For programs.")]
 DEFAULT_DATA = Path("haunt-data")
 
 
-def config_of(data: Path, flags: dict[str, str | None], *, insecure_lan: bool = False) -> Config:
+def config_of(data: Path, flags: dict[str, str | None]) -> Config:
     from os import environ  # noqa: PLC0415 - the one place that reads the environment
 
     try:
-        return read_config(data, flags, environ, insecure_lan=insecure_lan)
+        return read_config(data, flags, environ)
     except SettingRefused as refused:
         typer.echo(f"haunt: {refused}", err=True)
         raise typer.Exit(2) from refused

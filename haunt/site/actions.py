@@ -12,7 +12,9 @@ from fastapi.responses import HTMLResponse, RedirectResponse
 
 from haunt.core.decisions import Outcome
 from haunt.live.sentences import sentence
-from haunt.site.answers import answered
+from haunt.site.alerts import add_actions
+from haunt.site.answers import answered, outcome_of
+from haunt.site.asking import by, told
 from haunt.site.pages import THEMES, Pages
 from haunt.site.ports import ShowRefused
 from haunt.site.presenter import tuned
@@ -25,10 +27,6 @@ ALWAYS = ("bar", "summary", "needs", "fold")
 Seconds = Annotated[float, Form(ge=0, le=3600, allow_inf_nan=False)]
 
 
-def by(request: Request) -> str:
-    return f"phone {request.client.host}" if request.client is not None else "phone"
-
-
 def is_htmx(request: Request) -> bool:
     return "hx-request" in request.headers
 
@@ -38,6 +36,7 @@ def routes(pages: Pages) -> APIRouter:
     _show_actions(router, pages)
     _hold_actions(router, pages)
     _prop_actions(router, pages)
+    add_actions(router, pages.services.crew, by, lambda request, said: _done(request, pages, said))
     return router
 
 
@@ -147,6 +146,7 @@ def _prop_actions(router: APIRouter, pages: Pages) -> None:
         decisions = await answered(future)
         said = " ".join(f"{name}: {sentence(each._asdict())}" for each in decisions)
         fired = any(each.outcome is Outcome.FIRED for each in decisions)
+        told(request, outcome_of(decisions))
         level = "good" if fired else "soon"
         return _done(request, pages, said or f"{name} did nothing.", f"prop-{prop}", level=level)
 

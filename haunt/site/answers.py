@@ -15,3 +15,8 @@ async def answered(future: "Future[Answer]", *, keep: bool = False) -> Answer:
     """
     waiting: asyncio.Future[Answer] = asyncio.wrap_future(future)
     return await asyncio.wait_for(asyncio.shield(waiting) if keep else waiting, ANSWER_S)
+
+
+def outcome_of(decisions: Answer) -> str:
+    """Say for the logbook what a firing by hand came to, with its reason."""
+    return "; ".join(f"{e.outcome.value} {e.reason or ''}".strip() for e in decisions) or "nothing"

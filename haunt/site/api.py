@@ -12,7 +12,9 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from haunt.live.crew import Answer, Crew
 from haunt.live.errors import CrewMistake
-from haunt.site.answers import answered
+from haunt.site.alerts import add_orders
+from haunt.site.answers import answered, outcome_of
+from haunt.site.asking import by, told
 from haunt.site.lists import add_lists
 from haunt.site.ports import Item, Services
 from haunt.site.shapes import decision_json, prop_json, stop_json
@@ -68,10 +70,6 @@ class PropPatch(BaseModel):
 Timed = Annotated[ForTime | None, Body()]
 
 
-def by(request: Request) -> str:
-    return f"api {request.client.host}" if request.client is not None else "api"
-
-
 def for_ms(body: ForTime | None) -> int | None:
     return body.for_ms if body is not None else None
 
@@ -100,6 +98,7 @@ def routes(services: Services) -> APIRouter:
     _props(router, services)
     _fire(router, services.crew)
     _people(router, services.crew)
+    add_orders(router, services.crew, by)
     add_lists(router, services.reader)
     return router
 
@@ -191,7 +190,9 @@ def _fire(router: APIRouter, crew: Crew) -> None:
                 hands_clear=order.hands_clear,
             )
             remembered.put(prop, key, future)
-        return {"decisions": [decision_json(each) for each in await answered(future)]}
+        decisions = await answered(future)
+        told(request, outcome_of(decisions))
+        return {"decisions": [decision_json(each) for each in decisions]}
 
 
 def _people(router: APIRouter, crew: Crew) -> None:

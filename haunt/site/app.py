@@ -5,14 +5,30 @@ import logging
 from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import asynccontextmanager
 
-from fastapi import FastAPI, Response
+from fastapi import FastAPI, Response, Security
 from fastapi.responses import HTMLResponse
+from fastapi.security import HTTPBearer
 from fastapi.staticfiles import StaticFiles
 
-from haunt.site import actions, api, health, live, manual, nights, pages
+from haunt.site import (
+    account,
+    actions,
+    api,
+    findings,
+    health,
+    live,
+    manual,
+    nights,
+    pages,
+    people,
+    sign_in,
+    tuning,
+)
+from haunt.site.asking import form_token
 from haunt.site.assets import web_folder
 from haunt.site.faults import Faults, LastResort
 from haunt.site.fragments import Fragments, environment
+from haunt.site.gate import Gate
 from haunt.site.hub import Hub
 from haunt.site.pages import Pages
 from haunt.site.ports import Services
@@ -24,6 +40,7 @@ log = logging.getLogger("haunt.site")
 
 def create_app(services: Services) -> FastAPI:
     templates = environment()
+    templates.globals["form_token"] = form_token  # before any template is loaded
     fragments = Fragments(services.crew, templates, services.wall_ms)
     drawn = Pages(services, fragments, templates)
     faults, slots, heart = Faults(drawn.fault), Slots(), Heart(services.hub, fragments)
@@ -36,16 +53,23 @@ def create_app(services: Services) -> FastAPI:
         redoc_url=None,
         openapi_url="/api/v1/openapi.json",
     )
-    app.include_router(api.routes(services))
-    app.include_router(live.routes(services, slots, faults))
+    token = [Security(HTTPBearer(auto_error=False, description="`haunt tokens add`"))]
+    app.include_router(api.routes(services), dependencies=token)
+    app.include_router(live.routes(services, slots, faults), dependencies=token)
     app.include_router(pages.routes(drawn, slots))
     app.include_router(manual.routes(drawn))
     app.include_router(nights.routes(drawn))
+    app.include_router(tuning.routes(drawn))
+    app.include_router(findings.routes(drawn, services.sunset_of))
     app.include_router(actions.routes(drawn))
+    app.include_router(sign_in.routes(drawn))
+    app.include_router(account.routes(drawn))
+    app.include_router(people.routes(drawn))
     app.include_router(health.routes(services, slots, heart.beats))
     app.add_api_route("/docs", _docs(drawn), include_in_schema=False)
     app.mount("/static", StaticFiles(directory=web_folder() / "static"), name="static")
     faults.join(app)
+    app.add_middleware(Gate, entrance=services.entrance, faults=faults)
     app.add_middleware(LastResort, faults=faults)
     app.add_middleware(Guard, hosts=services.hosts, refuse=faults.refuse)
     return app

@@ -13,8 +13,12 @@ from starlette.exceptions import HTTPException
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from haunt.live.errors import CrewMistake
+from haunt.site.entrance import TooSoon
+from haunt.site.passwords import PoolFull
 from haunt.site.ports import ShowRefused
 from haunt.site.security import BODY_MAX, BodyTooLarge
+from haunt.store.engines import StoreRefused
+from haunt.store.roster import PeopleRefused
 
 log = logging.getLogger("haunt.site")
 
@@ -84,6 +88,9 @@ class Faults:
         app.add_exception_handler(HTTPException, self._http)
         app.add_exception_handler(TimeoutError, self._slow)
         app.add_exception_handler(BodyTooLarge, self._large)
+        app.add_exception_handler(PeopleRefused, self._people)
+        app.add_exception_handler(PoolFull, self._busy)
+        app.add_exception_handler(StoreRefused, self._store)
 
     def _mistake(self, request: Request, fault: Exception) -> Response:
         assert isinstance(fault, CrewMistake)
@@ -124,6 +131,35 @@ class Faults:
             "The controller did not answer",
             "It did not take the order in time.",
             "Look at Tonight whether it was done; press once more if not.",
+        )
+
+    def _people(self, request: Request, fault: Exception) -> Response:
+        assert isinstance(fault, PeopleRefused)
+        status = 429 if isinstance(fault, TooSoon) else 422
+        found = self.answer(request, status, "That cannot be done", fault.what, about=fault.about)
+        if isinstance(fault, TooSoon):
+            found.headers["retry-after"] = str(fault.wait_s)
+        return found
+
+    def _busy(self, request: Request, _fault: Exception) -> Response:
+        found = self.answer(
+            request,
+            503,
+            "Many are signing in",
+            "More passwords wait to be checked than can be.",
+            "Try again in a few seconds. Whoever is signed in is not touched by it.",
+        )
+        found.headers["retry-after"] = "2"
+        return found
+
+    def _store(self, request: Request, fault: Exception) -> Response:
+        assert isinstance(fault, StoreRefused)
+        return self.answer(
+            request,
+            503,
+            "That could not be kept",
+            str(fault),
+            "Nothing was changed. Look at the disk and try again; Stop show works all the same.",
         )
 
     def _large(self, request: Request, _fault: Exception) -> Response:

@@ -26,7 +26,7 @@ from haunt.site.view_models import (
     Tune,
 )
 
-FIXED = ("bar", "summary", "needs", "fold", "tallies", "map")
+FIXED = ("bar", "title", "summary", "needs", "fold", "tallies", "map")
 
 
 class Macros(Protocol):
@@ -88,6 +88,7 @@ class Fragments:
         show, macros = Presenter(self._crew.view()), self._macros
         fixed: dict[str, Callable[[], str]] = {
             "bar": lambda: macros.bar(show.bar()),
+            "title": lambda: f'<title id="title">{escape(show.title("Tonight"))}</title>',
             "summary": lambda: macros.summary(show.summary()),
             "needs": lambda: macros.needs(show.needs()),
             "fold": lambda: macros.fold(show.fold()),

@@ -33,7 +33,21 @@ DECISION_COLUMNS = (
 )
 MOTION_COLUMNS = ("id", "at", "board", "sensor", "boot", "seq", "age_ms")
 REPORT_COLUMNS = ("id", "at", "board", "boot", "cue", "state", "why")
-ALERT_COLUMNS = ("id", "at", "key", "state", "text")
+ALERT_COLUMNS = (
+    "id",
+    "at",
+    "kind",
+    "subject",
+    "severity",
+    "state",
+    "text",
+    "todo",
+    "count",
+    "last",
+    "acknowledged_by",
+    "acknowledged_at",
+    "closed_at",
+)
 HEALTH_COLUMNS = (
     "id",
     "at",
@@ -148,13 +162,13 @@ def add_lists(router: APIRouter, reader: NightReader) -> None:
         }
         return _answer(reader.decisions, DECISION_COLUMNS, asked, limit, accept, "decisions")
 
-    _one_list(router, "motions", MOTION_COLUMNS, reader.motions)
-    _one_list(router, "health", HEALTH_COLUMNS, reader.health)
-    _one_list(router, "reports", REPORT_COLUMNS, reader.reports)
-    _one_list(router, "alerts", ALERT_COLUMNS, reader.alerts)
+    one_list(router, "motions", MOTION_COLUMNS, reader.motions)
+    one_list(router, "health", HEALTH_COLUMNS, reader.health)
+    one_list(router, "reports", REPORT_COLUMNS, reader.reports)
+    one_list(router, "alerts", ALERT_COLUMNS, reader.alerts)
 
 
-def _one_list(router: APIRouter, name: str, columns: tuple[str, ...], read: Read) -> None:
+def one_list(router: APIRouter, name: str, columns: tuple[str, ...], read: Read) -> None:
     @router.get(f"/{name}", name=name)
     def found(
         since: Since = None,

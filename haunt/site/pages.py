@@ -1,6 +1,7 @@
 """Pages for people to read; what they press is in actions.py. Pages work without scripts."""
 
 from collections.abc import Mapping
+from datetime import UTC, datetime
 from typing import Annotated
 
 from fastapi import APIRouter, Query, Request, Response
@@ -10,6 +11,7 @@ from jinja2 import Environment
 from haunt.live.errors import CrewMistake
 from haunt.live.sentences import reasons
 from haunt.live.views import PropView
+from haunt.site.asking import caller_of, inside
 from haunt.site.faults import FaultView
 from haunt.site.fragments import Fragments, wants_of
 from haunt.site.lists import CSV, DECISION_COLUMNS, CursorText, csv_of, every, instant
@@ -24,6 +26,11 @@ OUTCOMES = {"fired": "fired", "refused": "refused", "lapsed": "too late"}
 
 Word = Annotated[str, Query(max_length=64)]
 WasSeconds = Annotated[float | None, Query(ge=0, le=86_400, allow_inf_nan=False)]
+
+
+def theme_of(request: Request) -> str:
+    found = request.cookies.get("theme", "")
+    return found if found in THEMES else THEMES[0]
 
 
 class Pages:
@@ -42,14 +49,20 @@ class Pages:
         return found
 
     def page(
-        self, request: Request, name: str, status: int = 200, stream: str = "bar", **more: object
+        self,
+        request: Request,
+        template: str,
+        status: int = 200,
+        stream: str = "bar",
+        **more: object,
     ) -> HTMLResponse:
-        presenter = self.presenter()
-        theme = request.cookies.get("theme", "")
-        html = self.templates.get_template(name).render(
+        presenter, caller = self.presenter(), inside(request)
+        html = self.templates.get_template(template).render(
             {
                 "path": request.url.path,
-                "theme": theme if theme in THEMES else THEMES[0],
+                "theme": theme_of(request),
+                "caller": caller,
+                "role": caller.role.word,
                 "presenter": presenter,
                 "bar": presenter.bar(),
                 "show_name": presenter.night.show_name,
@@ -63,11 +76,35 @@ class Pages:
         )
         return HTMLResponse(html, status, headers={"vary": "HX-Request, Cookie"})
 
+    def moment(self, at_ms: int | None) -> str:
+        """Date and time where the show is."""
+        if at_ms is None:
+            return "never"
+        local = datetime.fromtimestamp(at_ms // 1000, UTC).astimezone(self.presenter().zone)
+        return f"{local:%Y-%m-%d %H:%M}"
+
+    def door(
+        self, request: Request, template: str, status: int = 200, **more: object
+    ) -> HTMLResponse:
+        """A page for whoever is not in: it shows nothing of the night, and stops nothing."""
+        html = self.templates.get_template(template).render(
+            {
+                "path": request.url.path,
+                "theme": theme_of(request),
+                "show_name": self.presenter().night.show_name,
+                "version": self.services.version,
+                **more,
+            }
+        )
+        return HTMLResponse(html, status, headers={"vary": "Cookie"})
+
     def fault(self, request: Request, fault: FaultView) -> Response:
         """Satisfies `faults.FaultPage`."""
         if request.headers.get("hx-request"):
             said = Notice(f"{fault.what}: {fault.why} {fault.todo}", "now")
             return HTMLResponse(self.fragments.notice(said), fault.status)
+        if caller_of(request) is None:
+            return self.door(request, "shut.html", fault.status, fault=fault)
         return self.page(request, "fault.html", fault.status, fault=fault)
 
     def prop_page(

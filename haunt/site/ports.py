@@ -2,12 +2,16 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import Protocol, TypedDict, Unpack
+from typing import NamedTuple, Protocol, TypedDict, Unpack
 
+from haunt.core.calendar import Sunset, no_sunset
 from haunt.live.crew import Crew
+from haunt.site.entrance import Entrance
 from haunt.site.hub import Hub
+from haunt.study.advice import Advice
 from haunt.study.report import NightReport
 from haunt.wire.showerrors import Fault
+from haunt.wire.showmodels import ShowFile
 
 Item = dict[str, object]
 
@@ -87,6 +91,36 @@ class NoNights:
         return f"there is no journal to tell of {day}"
 
 
+class Was(NamedTuple):
+    """A cooldown that was set: when (UTC ms), by whom, and how long (ms)."""
+
+    at_ms: int
+    by: str
+    cooldown_ms: int
+
+
+class TuneBook(Protocol):
+    """Runs recorded nights again; slow (seconds), and never in the owner's process."""
+
+    def weigh(self, prop: str) -> Advice | str:
+        """Return the advice on a prop, or in words what is missing."""
+        ...
+
+    def history(self, prop: str) -> list[Was]:
+        """Every value the cooldown had, newest first."""
+        ...
+
+
+class NoTunes:
+    """A site without a journal."""
+
+    def weigh(self, prop: str) -> Advice | str:
+        return f"no night has been recorded yet: nothing to weigh {prop} by"
+
+    def history(self, prop: str) -> list[Was]:  # noqa: ARG002 - the port's word
+        return []
+
+
 @dataclass(frozen=True, slots=True)
 class Services:
     """`wall_ms` is UTC now; `hosts` are names that a browser may have used to get here."""
@@ -96,6 +130,9 @@ class Services:
     keeper: ShowKeeper
     hub: Hub
     wall_ms: Callable[[], int]
+    entrance: Entrance
     nights: NightBook = field(default_factory=NoNights)
+    tunes: TuneBook = field(default_factory=NoTunes)
+    sunset_of: Callable[[ShowFile], Sunset] = lambda _file: no_sunset
     hosts: frozenset[str] = frozenset()
     version: str = "0"

@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 from haunt.core.people import ARMED
 from haunt.live.sentences import sentence
 from haunt.live.views import BoardView, NightView, PropView, PropWord
+from haunt.site.alerts import alerts_of, untold
 from haunt.site.needs import LOW_PERCENT, WEAK_DBM, needs_of
 from haunt.site.view_models import (
     Act,
@@ -39,6 +40,7 @@ SHAPES = {
     PropWord.OUT_OF_SERVICE: ("bar", "Out of service"),
     PropWord.LOST: ("cross", "Lost"),
 }
+DASH = " \N{EN DASH} "
 STEP_MS = 5000
 SPOTS_MIN = 3
 MAP_X = (40.0, 560.0)
@@ -60,6 +62,9 @@ class Presenter:
             return "never"
         local = datetime.fromtimestamp(at_ms // 1000, UTC).astimezone(self.zone)
         return f"{local:%H:%M:%S}" if seconds else f"{local:%H:%M}"
+
+    def _minute(self, at_ms: int) -> str:
+        return self.clock(at_ms, seconds=False)
 
     def outline(self) -> str:
         """Return a short word that differs when the list of props does."""
@@ -150,12 +155,17 @@ class Presenter:
         )
 
     def needs(self) -> Needs:
-        found = needs_of(self.night, self.clock)
+        found = needs_of(untold(self.night), self.clock)
         held = sum(
             prop.word is PropWord.HELD and not prop.arm_by_hand
             for prop in self.night.props.values()
         )
-        return Needs(tuple(found), held)
+        return Needs(tuple(found), held, alerts_of(self.night, self._minute))
+
+    def title(self, page: str) -> str:
+        """Begin with how many alerts are open: that much of a tab can be read from afar."""
+        count = len(self.night.alerts) + self.night.alerts_left_out
+        return f"{f'({count}) ' if count else ''}{page}{DASH}{self.night.show_name}"
 
     def fold(self) -> Fold:
         found = Counter(prop.word for prop in self.night.props.values())

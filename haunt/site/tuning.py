@@ -1,32 +1,13 @@
 """Pages that weigh a cooldown: what others would have given on the last night, and a way back."""
 
-from typing import NamedTuple, Protocol
+from typing import NamedTuple
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse
 
 from haunt.site.pages import Pages
+from haunt.site.ports import TuneBook
 from haunt.study.advice import Advice, Tried
-
-
-class Was(NamedTuple):
-    """A cooldown that was set: when (UTC ms), by whom, and how long (ms)."""
-
-    at_ms: int
-    by: str
-    cooldown_ms: int
-
-
-class TuneBook(Protocol):
-    """Runs recorded nights again; slow (seconds), and never in the owner's process."""
-
-    def weigh(self, prop: str) -> Advice | str:
-        """Return the advice on a prop, or in words what is missing."""
-        ...
-
-    def history(self, prop: str) -> list[Was]:
-        """Every value the cooldown had, newest first."""
-        ...
 
 
 class Row(NamedTuple):
@@ -41,7 +22,8 @@ class Row(NamedTuple):
     is_advised: bool
 
 
-def routes(pages: Pages, book: TuneBook) -> APIRouter:
+def routes(pages: Pages) -> APIRouter:
+    book = pages.services.tunes
     router = APIRouter(include_in_schema=False, default_response_class=HTMLResponse)
 
     @router.get("/tune")

@@ -64,9 +64,42 @@ class Need:
 
 
 @dataclass(frozen=True, slots=True)
+class AlertLine:
+    """One alert: word and shape by `level` (now, soon, over), digits, what to do."""
+
+    id: int
+    level: str
+    shape: str
+    word: str
+    what: str
+    todo: str
+    since: str
+    facts: str
+    seen: bool
+    href: str
+
+
+@dataclass(frozen=True, slots=True)
+class Alerts:
+    """`first` and `more` nobody has seen yet; `left_out` found no room."""
+
+    first: tuple[AlertLine, ...] = ()
+    more: tuple[AlertLine, ...] = ()
+    seen: tuple[AlertLine, ...] = ()
+    left_out: int = 0
+
+    @property
+    def count(self) -> int:
+        return len(self.first) + len(self.more) + len(self.seen) + self.left_out
+
+
+@dataclass(frozen=True, slots=True)
 class Needs:
+    """What waits for a person: alerts, then what stands so because somebody wants it."""
+
     needs: tuple[Need, ...]
     held: int
+    alerts: Alerts = Alerts()
 
 
 @dataclass(frozen=True, slots=True)

@@ -223,10 +223,7 @@ def serving(folder: Path, name: str, props: int, port: int, streams: int) -> Ite
     show = folder / f"{name}.toml"
     show.write_text(show_text(props))
     server = Server(folder / name, show, more=("--broker", f"mqtt://127.0.0.1:{port}")).start()
-    phones = [
-        subprocess.Popen(["curl", "-sN", f"{server.url}/stream"], stdout=subprocess.DEVNULL)
-        for _ in range(streams)
-    ]
+    phones = [server.listening() for _ in range(streams)]
     try:
         until(lambda: server.metric("haunt_streams") == streams, "the streams")
         yield server

@@ -13,8 +13,23 @@ from urllib.error import URLError
 
 from playwright.sync_api import Browser, BrowserContext, Page
 
+from tests.site.stage import secret_of, token_of
+
 ROOT = Path(__file__).resolve().parents[2]
-PAGES = ("/", "/props/lantern", "/log", "/boards", "/release", "/help", "/nothing")
+PAGES = (
+    "/",
+    "/props/lantern",
+    "/log",
+    "/boards",
+    "/release",
+    "/help",
+    "/account",
+    "/people",
+    "/people/2",
+    "/logbook",
+    "/nothing",
+)
+BEARER = {"authorization": f"Bearer {token_of('owner')}"}
 THEMES = ("night", "red", "light")
 PHONE = {"width": 360, "height": 740}
 LAPTOP = {"width": 1280, "height": 800}
@@ -57,11 +72,13 @@ class House:
             return False
 
     def post(self, path: str) -> None:
-        request = urllib.request.Request(f"{self.url}/api/v1{path}", method="POST", data=b"")
+        url = f"{self.url}/api/v1{path}"
+        request = urllib.request.Request(url, b"", BEARER, method="POST")
         urllib.request.urlopen(request, timeout=5).close()
 
     def metric(self, name: str) -> int:
-        with urllib.request.urlopen(f"{self.url}/metrics", timeout=5) as answer:
+        request = urllib.request.Request(f"{self.url}/metrics", headers=BEARER)
+        with urllib.request.urlopen(request, timeout=5) as answer:
             lines = answer.read().decode().splitlines()
         [line] = [each for each in lines if each.startswith(f"{name} ")]
         return int(line.split()[1])
@@ -98,13 +115,19 @@ def context_of(
     size: dict[str, int] = PHONE,
     *,
     scripts: bool = True,
+    role: str = "owner",
 ) -> BrowserContext:
+    """A browser that is signed in already; with an empty role it is not."""
     context = browser.new_context(
         viewport={"width": size["width"], "height": size["height"]},
         has_touch=size is PHONE,
         java_script_enabled=scripts,
     )
     context.add_cookies([{"name": "theme", "value": theme, "url": house.url}])
+    if role:
+        context.add_cookies(
+            [{"name": f"haunt-{house.port}", "value": secret_of(role), "url": house.url}]
+        )
     return context
 
 

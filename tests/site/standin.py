@@ -15,21 +15,39 @@ import uvicorn
 from haunt.live.crew import Crew
 from haunt.live.views import Counters
 from haunt.site.app import create_app
+from haunt.site.entrance import Entrance
 from haunt.site.hub import Hub
+from haunt.site.passwords import HASHER
 from haunt.site.ports import Services
+from haunt.store.roster import Link, hash_of
 from tests.site.night import (
+    DUSK_MS,
     EMPTY_NIGHT,
     StandInDesk,
     StandInKeeper,
     StandInReader,
     a_night,
 )
+from tests.site.stage import a_store, an_entrance
 
 STEP_S = 1.0
+PASSWORD, CODE = "seven lamps in a row", "come-in"
 
 
 def now_ms() -> int:
     return time.time_ns() // 1_000_000
+
+
+def an_open_entrance() -> Entrance:
+    """Mara has a password, and a code lets in as many crew as come."""
+    store = a_store()
+    entrance = an_entrance(store=store)
+    store.set_password(1, HASHER.hash(PASSWORD))
+    ends_ms = DUSK_MS + 3_600_000
+    store.add_link(Link(0, hash_of(CODE), "join", "crew", None, DUSK_MS, ends_ms, 100, "Mara"))
+    entrance.doors.look()
+    entrance.logbook.start()
+    return entrance
 
 
 def desk_of(kind: str) -> StandInDesk:
@@ -65,11 +83,8 @@ def serve(port: int, kind: str) -> None:
     desk, hub = desk_of(kind), Hub()
     reader = StandInReader([]) if kind == "empty" else StandInReader()
     crew, keeper = Crew(desk), StandInKeeper(desk)
-    app = create_app(Services(crew, reader, keeper, hub, now_ms, version="stand-in"))
-
-    @app.get("/broken")
-    def broken() -> None:
-        raise RuntimeError("made to fail")
+    entrance = an_open_entrance()
+    app = create_app(Services(crew, reader, keeper, hub, now_ms, entrance, version="stand-in"))
 
     def run_the_evening() -> None:
         while not hub.closing:

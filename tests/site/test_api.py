@@ -1,19 +1,27 @@
 """Goal: programs read and order by JSON, and every mistake is told as problem+json.
 
-Method: the real application on an invented evening in memory; requests without an origin.
+Method: the real application on an invented evening in memory; a token, and no origin.
 """
 
 import csv
 import io
+from collections.abc import Iterator
 from typing import Any
 
 import pytest
 
 from haunt.core import events
 from tests.site.night import a_row
-from tests.site.stage import Stage
+from tests.site.stage import Stage, a_stage
 
 API = "/api/v1"
+
+
+@pytest.fixture
+def stage() -> Iterator[Stage]:
+    with a_stage() as found:
+        found.show_token()
+        yield found
 
 
 def is_problem(answer: Any, status: int) -> bool:

@@ -88,6 +88,7 @@ def test_a_form_from_our_own_page_is_obeyed(stage: Stage, path: str) -> None:
 def test_a_program_needs_no_origin_but_a_foreign_page_cannot_use_the_api(stage: Stage) -> None:
     foreign = {"origin": "http://evil.example"}
 
+    stage.show_token()
     assert stage.client.post("/api/v1/stop", headers=foreign).status_code == 403
     assert stage.desk.orders == []
     assert stage.client.post("/api/v1/stop").status_code == 200

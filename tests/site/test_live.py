@@ -17,11 +17,14 @@ from haunt.core.decisions import Decision, Outcome, Source
 from haunt.live.crew import Crew
 from haunt.live.views import AlertView, PropWord
 from haunt.site.app import create_app
+from haunt.site.entrance import Entrance
 from haunt.site.hub import Hub
 from haunt.site.ports import Services
 from tests.site.leaping import run_leaping
 from tests.site.night import DUSK_MS, StandInDesk, StandInKeeper, StandInReader, a_night
+from tests.site.stage import COOKIE, an_entrance, secret_of
 
+COOKIE_SENT = f"{COOKIE}={secret_of('watch')}".encode()
 Event = tuple[str, Any]
 FIRED = Decision(
     1, DUSK_MS, Source.HAND, None, None, "owl", Outcome.FIRED, None, "wake", "c", 0, None
@@ -39,7 +42,7 @@ def scope(path: str, query: str = "") -> dict[str, Any]:
         "raw_path": path.encode(),
         "query_string": query.encode(),
         "root_path": "",
-        "headers": [(b"host", b"127.0.0.1")],
+        "headers": [(b"host", b"127.0.0.1"), (b"cookie", COOKIE_SENT)],
         "client": ("127.0.0.1", 4242),
         "server": ("127.0.0.1", 80),
     }
@@ -86,9 +89,12 @@ def desk() -> StandInDesk:
     return StandInDesk(a_night())
 
 
-def app_of(desk: StandInDesk, hub: Hub | None = None) -> FastAPI:
+def app_of(desk: StandInDesk, hub: Hub | None = None, entrance: Entrance | None = None) -> FastAPI:
     reader, keeper = StandInReader(), StandInKeeper(desk)
-    return create_app(Services(Crew(desk), reader, keeper, hub or Hub(), lambda: DUSK_MS))
+    found = Services(
+        Crew(desk), reader, keeper, hub or Hub(), lambda: DUSK_MS, entrance or an_entrance()
+    )
+    return create_app(found)
 
 
 def test_a_listener_is_told_of_every_prop_and_then_only_of_what_changes(desk: StandInDesk) -> None:

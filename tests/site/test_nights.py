@@ -14,7 +14,7 @@ from haunt.site.hub import Hub
 from haunt.site.ports import Services
 from haunt.study.report import NightReport
 from tests.site.night import DUSK_MS, StandInDesk, StandInKeeper, StandInReader, a_night
-from tests.site.stage import HERE, Stage
+from tests.site.stage import COOKIE, HERE, Stage, an_entrance, secret_of
 from tests.study.test_report import busy
 
 DAY = "2026-11-01"
@@ -32,9 +32,16 @@ class OneNight:
 def client() -> Iterator[TestClient]:
     desk = StandInDesk(a_night())
     services = Services(
-        Crew(desk), StandInReader(), StandInKeeper(desk), Hub(), lambda: DUSK_MS, OneNight()
+        Crew(desk),
+        StandInReader(),
+        StandInKeeper(desk),
+        Hub(),
+        lambda: DUSK_MS,
+        an_entrance(),
+        OneNight(),
     )
     with TestClient(create_app(services), HERE, raise_server_exceptions=False) as found:
+        found.cookies.set(COOKIE, secret_of("watch"))
         yield found
 
 

@@ -53,12 +53,14 @@ class Server:
     more: tuple[str, ...] = ()
     process: subprocess.Popen[bytes] | None = None
     started_s: float = 0.0
+    token: str = ""
 
     @property
     def url(self) -> str:
         return f"http://127.0.0.1:{self.port}"
 
     def start(self) -> "Server":
+        self.token = self.token or self.told("tokens", "add", "--role", "owner")["token"]
         began = time.monotonic()
         log = (self.data.parent / "server.log").open("ab")
         self.process = subprocess.Popen(
@@ -109,13 +111,36 @@ class Server:
             raise
         return time.monotonic() - began
 
+    def told(self, *words: str) -> dict[str, Any]:
+        """What a command of the line says about this data folder."""
+        out = subprocess.run(
+            [*HAUNT, *words, "--data", self.data, "--json"],
+            check=True,
+            capture_output=True,
+            cwd=ROOT,
+        )
+        found: dict[str, Any] = json.loads(out.stdout)
+        return found
+
+    @property
+    def signed(self) -> dict[str, str]:
+        return {"authorization": f"Bearer {self.token}"}
+
+    def asked(self, path: str) -> urllib.request.Request:
+        return urllib.request.Request(self.url + path, headers=self.signed)
+
+    def listening(self, path: str = "/stream") -> "subprocess.Popen[bytes]":
+        """Start a listener to a stream that never ends."""
+        words = ["curl", "-sN", "-H", f"authorization: Bearer {self.token}", self.url + path]
+        return subprocess.Popen(words, stdout=subprocess.DEVNULL)
+
     def get(self, path: str) -> Any:
-        with urllib.request.urlopen(self.url + path, timeout=5) as answer:
+        with urllib.request.urlopen(self.asked(path), timeout=5) as answer:
             return json.load(answer)
 
     def ask(self, method: str, path: str, body: Any = None, **headers: str) -> tuple[int, Any]:
         data = None if body is None else json.dumps(body).encode()
-        request = urllib.request.Request(self.url + path, data, method=method)
+        request = urllib.request.Request(self.url + path, data, self.signed, method=method)
         request.add_header("content-type", "application/json")
         for name, value in headers.items():
             request.add_header(name.replace("_", "-"), value)
@@ -135,21 +160,14 @@ class Server:
         return found
 
     def metric(self, name: str) -> int:
-        with urllib.request.urlopen(f"{self.url}/metrics", timeout=5) as answer:
+        with urllib.request.urlopen(self.asked("/metrics"), timeout=5) as answer:
             for line in answer.read().decode().splitlines():
                 if line.startswith(f"{name} "):
                     return int(line.split()[1])
         raise KeyError(name)
 
     def credential(self, board: str) -> dict[str, Any]:
-        out = subprocess.run(
-            [*HAUNT, "boards", "add", board, "--data", self.data, "--json"],
-            check=True,
-            capture_output=True,
-            cwd=ROOT,
-        )
-        found: dict[str, Any] = json.loads(out.stdout)
-        return found
+        return self.told("boards", "add", board)
 
 
 @dataclass

@@ -25,7 +25,9 @@ def test_the_decision_comes_to_the_open_page_and_stop_stills_the_board(tmp_path:
             executable_path="/usr/bin/chromium", args=["--no-sandbox"]
         )
         page = browser.new_page(viewport={"width": 360, "height": 740})
-        page.goto(house.server.url)
+        page.goto(house.server.told("people", "add", "Wren", "--role", "watch")["url"])
+        page.get_by_role("button", name="Sign in").click()
+        expect(page).to_have_url(f"{house.server.url}/")
         card = page.locator("#prop-keeper")
         expect(card).to_contain_text("Ready")
 

@@ -1,0 +1,99 @@
+"""What a request says about who asks: the caller the gate found, their address, their browser."""
+
+from contextvars import ContextVar
+from typing import Final
+
+from fastapi import Request, Response
+from starlette.types import Scope
+
+from haunt.site.doors import Caller
+from haunt.site.entrance import Device
+
+CALLER, RESULT, WHO, ABOUT = "haunt.caller", "haunt.result", "haunt.who", "haunt.about"
+FIELD, HEADER = "form_token", "x-form-token"
+COOKIE_S: Final = 60 * 86_400
+NAMES_MAX: Final = 64
+SYSTEMS: Final = ("iPhone", "iPad", "Android", "Windows", "Macintosh", "Linux")
+BROWSERS: Final = {"Firefox/": "Firefox", "Edg/": "Edge", "Chrome/": "Chrome", "Safari/": "Safari"}
+
+_form_token: ContextVar[str] = ContextVar("form_token", default="")
+
+
+def caller_of(request: Request) -> Caller | None:
+    found: Caller | None = request.scope.get(CALLER)
+    return found
+
+
+def inside(request: Request) -> Caller:
+    """The caller of a route that asks for one; the gate has seen to it."""
+    found = caller_of(request)
+    assert found is not None, "the gate lets nobody in here"
+    return found
+
+
+def by(request: Request) -> str:
+    """The name that pages and the journal show for what is done now."""
+    return inside(request).by
+
+
+def told(request: Request, result: str = "", *, who: str = "", about: str = "") -> None:
+    """Say for the logbook what status and path alone do not tell."""
+    for key, words in ((RESULT, result), (WHO, who), (ABOUT, about)):
+        if words:
+            request.scope[key] = words
+
+
+def address_of(scope: Scope) -> str:
+    client = scope.get("client")
+    return str(client[0])[:NAMES_MAX] if client else ""
+
+
+def device_of(request: Request) -> Device:
+    words = request.headers.get("user-agent", "")
+    system = next((each for each in SYSTEMS if each in words), "")
+    browser = next((name for mark, name in BROWSERS.items() if mark in words), "")
+    kind = " on ".join(each for each in (browser, system) if each) or "unknown device"
+    return Device(address_of(request.scope), kind, request.cookies.get(cookie_name(request), ""))
+
+
+# --- the cookie
+
+
+def cookie_name(request: Request) -> str:
+    """With the port, for cookies of one machine know none: two servers must not share one."""
+    server = request.scope.get("server")
+    name = f"haunt-{server[1] if server else 0}"
+    return f"__Host-{name}" if request.scope["scheme"] == "https" else name
+
+
+def remember(request: Request, response: Response, secret: str) -> None:
+    response.set_cookie(
+        cookie_name(request),
+        secret,
+        max_age=COOKIE_S,
+        httponly=True,
+        samesite="lax",
+        secure=request.scope["scheme"] == "https",
+    )
+
+
+def forget(request: Request, response: Response) -> None:
+    response.delete_cookie(
+        cookie_name(request),
+        httponly=True,
+        samesite="lax",
+        secure=request.scope["scheme"] == "https",
+    )
+
+
+# --- the form token
+
+
+def set_form_token(token: str) -> None:
+    """For templates that are drawn in this request."""
+    _form_token.set(token)
+
+
+def form_token() -> str:
+    """Empty in parts that are drawn for all phones alike; htmx sends a header instead."""
+    return _form_token.get()
