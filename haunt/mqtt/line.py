@@ -167,6 +167,8 @@ class Line:
             sock = self._client.socket()
             if sock is not None:
                 sock.close()
+            # paho would close its own pair of sockets only when it is collected.
+            self._client._reset_sockets(sockpair_only=True)  # noqa: SLF001
             self._selector.close()
 
     def _watch(self) -> bool:

@@ -56,6 +56,7 @@ def create_app(services: Services) -> FastAPI:
     token = [Security(HTTPBearer(auto_error=False, description="`haunt tokens add`"))]
     app.include_router(api.routes(services), dependencies=token)
     app.include_router(live.routes(services, slots, faults), dependencies=token)
+    app.include_router(people.list_routes(drawn), dependencies=token)
     app.include_router(pages.routes(drawn, slots))
     app.include_router(manual.routes(drawn))
     app.include_router(nights.routes(drawn))

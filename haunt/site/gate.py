@@ -33,7 +33,7 @@ from haunt.store.roster import Deed
 
 FORM_MAX: Final = 65_536
 FORM_TYPE: Final = "application/x-www-form-urlencoded"
-BEARER_PATHS: Final = ("/api/", "/metrics", "/stream")
+BEARER_PATHS: Final = ("/api/", "/metrics", "/stream", "/readyz", "/healthz")
 NEVER_SENT_ON: Final = frozenset({"/stream", "/metrics"})
 NO_SESSION: Final = "You are not signed in, or your session has ended."
 UNLOGGED: Final = frozenset({"theme"})

@@ -3,10 +3,11 @@
 from collections.abc import Callable, Iterator
 from dataclasses import asdict
 
-from fastapi import APIRouter, Response
+from fastapi import APIRouter, Request, Response
 from fastapi.responses import JSONResponse, PlainTextResponse
 
 from haunt.live.views import NightView
+from haunt.site.asking import caller_of
 from haunt.site.ports import Services
 from haunt.site.streams import Slots
 
@@ -25,8 +26,10 @@ def routes(services: Services, slots: Slots, beats: Callable[[], bool]) -> APIRo
 
     @router.get("/readyz")
     @router.get("/healthz")
-    async def readyz() -> Response:
-        faults = dict(_faults(services))
+    async def readyz(request: Request) -> Response:
+        """Name what is at fault to everybody, and how to whoever is signed in."""
+        is_in = caller_of(request) is not None
+        faults = {name: why if is_in else "" for name, why in _faults(services)}
         return JSONResponse({"ready": not faults, "faults": faults}, 503 if faults else 200)
 
     @router.get("/metrics")

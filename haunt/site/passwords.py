@@ -5,12 +5,14 @@ from collections import OrderedDict
 from collections.abc import Callable, Container
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
 from typing import Final, TypeVar
 
 from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerificationError
 
-from haunt.store.roster import PeopleRefused, key_of
+from haunt.store.roster import PeopleRefused, hash_of, key_of
 
 WORKERS, WAITING_MAX = 2, 8
 LENGTH_MIN, LENGTH_MAX = 10, 128
@@ -93,11 +95,18 @@ def refuse_weak(password: str, name: str) -> None:
         raise PeopleRefused(f"A password has at most {LENGTH_MAX} characters.", "password")
     plain = key_of(password)
     bare = plain.replace(key_of(name), "").replace("password", "").replace("haunt", "")
-    if len(set(plain)) < 5 or len(bare) < LENGTH_MIN // 2 or _is_a_run(plain):
+    is_plain = len(set(plain)) < 5 or len(bare) < LENGTH_MIN // 2 or _is_a_run(plain)
+    if is_plain or hash_of(plain)[:12] in _common():
         raise PeopleRefused(
-            "That is guessed first: not your name, not one letter many times, no row of keys.",
+            "That is guessed first: not what many choose, not your name, no row of keys.",
             "password",
         )
+
+
+@cache
+def _common() -> frozenset[str]:
+    lines = (Path(__file__).parent / "common.txt").read_text(encoding="ascii").splitlines()
+    return frozenset(line for line in lines if not line.startswith("#"))
 
 
 def _is_a_run(plain: str) -> bool:

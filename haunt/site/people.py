@@ -32,9 +32,13 @@ def routes(pages: Pages) -> APIRouter:
     _tokens(router, pages)
     _person(router, pages)
     _logbook(router, pages)
-    api = APIRouter(prefix="/api/v1")
-    one_list(api, "logbook", DEED_COLUMNS, pages.services.entrance.book.logbook)
-    router.include_router(api)
+    return router
+
+
+def list_routes(pages: Pages) -> APIRouter:
+    """The logbook for programs."""
+    router = APIRouter(prefix="/api/v1")
+    one_list(router, "logbook", DEED_COLUMNS, pages.services.entrance.book.logbook)
     return router
 
 

@@ -113,6 +113,9 @@ def _by_link(router: APIRouter, pages: Pages, path: str, kind: str) -> None:
         try:
             await link_of(code)
             inside = await entrance.use_link(code, name, password, device_of(request))
+        except LinkSpent as spent:  # also by somebody who came a moment earlier
+            told(request, f"refused: {spent.what}")
+            return pages.door(request, "spent.html", 410, fault=spent.what)
         except (PeopleRefused, PoolFull) as refused:
             status, said, _ = _told(refused)
             told(request, f"refused: {said}")

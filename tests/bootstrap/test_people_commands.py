@@ -6,6 +6,7 @@ Method: the command line itself, in-process, over a data folder of its own; the 
 import json
 import os
 import re
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +14,7 @@ import pytest
 from typer.testing import CliRunner
 
 from haunt.bootstrap.people import base_url, set_up_link
+from haunt.bootstrap.server import run_server
 from haunt.cli import app
 from haunt.config import SettingRefused, read_config
 from haunt.site.doors import Doors
@@ -182,6 +184,15 @@ def test_listening_everywhere_the_link_leads_to_an_address_and_not_to_everywhere
 ) -> None:
     assert re.fullmatch(r"http://(\[[0-9a-f:]+\]|[0-9.]+):8080", base_url(host, 8080))
     assert base_url(host, 8080) not in {"http://0.0.0.0:8080", "http://[::]:8080"}
+
+
+@pytest.mark.parametrize("host", ["0.0.0.0", "192.0.2.4", "::"])
+def test_without_signing_in_nobody_is_let_in_beyond_loopback(data: Path, host: str) -> None:
+    config = replace(read_config(data, {}, {}), listen_host=host)
+    said: list[str] = []
+
+    assert run_server(config, said.append, guest=CREW) == 1
+    assert "only on loopback" in said[0]
 
 
 def test_the_flag_that_let_everybody_in_is_gone(data: Path) -> None:

@@ -149,6 +149,16 @@ def test_a_session_that_has_ended_is_told_to_a_page_and_to_htmx(stage: Stage) ->
     assert stage.client.get("/stream").status_code == 401
 
 
+def test_a_stranger_is_told_what_is_not_ready_and_not_why(stage: Stage) -> None:
+    stage.desk.change(link_up=False)
+    assert stage.client.get("/readyz").json()["faults"] == {"broker": "no link to the broker"}
+    stage.show_token("watch")
+    assert stage.client.get("/readyz").json()["faults"]["broker"]
+    stage.become("")
+
+    assert stage.client.get("/readyz").json() == {"ready": False, "faults": {"broker": ""}}
+
+
 def test_on_a_host_that_is_not_ours_not_even_a_good_session_counts(stage: Stage) -> None:
     for path in ("/", "/sign-in", "/api/v1/props"):
         answer = stage.client.get(path, headers={"host": "evil.example"})

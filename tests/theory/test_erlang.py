@@ -65,7 +65,7 @@ def test_a_group_loses_visitors_as_erlang_b_says_however_lengths_vary(
 ) -> None:
     draw, _ = lengths(law, MEAN_MS, seed=props)
     yard = Yard(group(props, gap_ms=1), draw, REST_MS)
-    seen = yard.run(poisson(21, TAU_MS / load, MOTIONS))
+    seen = yard.run(poisson(100 * props + len(law), TAU_MS / load, MOTIONS))
 
     expected = erlang_b(props, load)
     blocked, sigma = blocked_and_sigma(seen, expected)

@@ -49,7 +49,7 @@ def test_a_cooldown_is_a_dead_time_that_nobody_extends_however_lengths_vary(
     law: str, load: float
 ) -> None:
     yard, variance = lone(law, seed=round(load * 10))
-    seen = yard.run(poisson(11, TAU_MS / load, MOTIONS))
+    seen = yard.run(poisson(round(100 * load) + len(law), TAU_MS / load, MOTIONS))
 
     share, sigma = share_of(seen), sigma_of_renewals(load, variance, MOTIONS)
     assert share == pytest.approx(1 / (1 + load), abs=3 * sigma)

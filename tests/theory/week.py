@@ -123,16 +123,16 @@ def _motions(chance: Random, mean_ms: int, days: int) -> Iterator[tuple[int, str
 def _odd_moments(days: int) -> Iterator[tuple[int, str]]:
     """Everything else, by the minute: so often that what is bounded is full within two days.
 
-    Edits and restarts build the night anew, which would hide what it keeps: none after day 2.
+    Edits and restarts build the night anew, which would hide what it keeps: none after day 1.
     """
     for minute in range(days * 24 * 60):
         at = START_MS + minute * 60_000
         yield at, "health"
-        for every, what in ((4, "stranger"), (9, "hand"), (90, "boot"), (360, "stop")):
+        for every, what in ((2, "stranger"), (9, "hand"), (90, "boot"), (360, "stop")):
             if minute % every == every - 1:
                 yield at + every, what
         for every, what in ((45, "crew"), (60, "outage"), (720, "edit"), (1440, "restart")):
-            if minute % every == every - 1 and (every < 720 or at < START_MS + 2 * DAY_MS):
+            if minute % every == every - 1 and (every < 720 or at < START_MS + DAY_MS):
                 yield at + 30_000, what
 
 
@@ -144,7 +144,7 @@ def _happen(yard: Yard, chance: Random, at: int, what: str) -> None:
             active = ((f"s-{name}", at % HOUR_MS),)
             yard.tell(at, events.BoardHealth, board, boot, 1, chance.randint(20, 90), active)
         case "stranger":
-            stranger = f"x{(at - START_MS) // 240_000 % STRANGERS}"
+            stranger = f"x{(at - START_MS) // 120_000 % STRANGERS}"
             yard.tell(at, events.Motion, stranger, "pir", odd, 1)
         case "hand":
             yard.tell(at, events.FiredByHand, name, odd)

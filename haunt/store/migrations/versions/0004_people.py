@@ -106,6 +106,6 @@ def _lock_the_logbook() -> None:
         f"$$ BEGIN RAISE EXCEPTION '{ONLY_ADDED_TO}'; END $$"
     )
     op.execute(
-        "CREATE TRIGGER logbook_only_added_to BEFORE UPDATE OR DELETE ON logbook "
+        "CREATE TRIGGER logbook_only_added_to BEFORE UPDATE OR DELETE OR TRUNCATE ON logbook "
         "FOR EACH STATEMENT EXECUTE FUNCTION logbook_refuse()"
     )
