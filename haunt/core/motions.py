@@ -17,7 +17,7 @@ from haunt.core.people import on_held, on_phase, on_stopped
 from haunt.core.rules import RULE, SENSOR_RULES, closed, stale, stopped, walk_test, wrong_way
 from haunt.core.seen import SeqWindow
 
-RECENT_MAX = 8
+RECENT_MAX = 32
 _WRONG_WAY = RULE["wrong-way"].order
 
 
