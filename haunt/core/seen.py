@@ -3,30 +3,34 @@
 from dataclasses import dataclass
 
 WINDOW = 1024
-_FULL = (1 << WINDOW) - 1
+FULL = (1 << WINDOW) - 1
 
 
 @dataclass(slots=True)
 class SeqWindow:
     """Remembers the last 1,024 numbers up to `high`; anything older counts as seen.
 
-    Bit n of `mask` is the number `high - n`.
+    Bit n of `gaps` is set where the number `high - n` has not come. Most come in order, so it is
+    nothing at all, and costs nothing to keep.
     """
 
     high: int = 0
-    mask: int = 0
+    gaps: int = 0
 
     def add(self, seq: int) -> bool:
         """Return True the first time a number comes."""
         ahead = seq - self.high
         if ahead > 0:
-            self.mask = ((self.mask << ahead) | 1) & _FULL if ahead < WINDOW else 1
             self.high = seq
+            if ahead >= WINDOW:
+                self.gaps = FULL - 1
+            elif ahead > 1 or self.gaps:
+                self.gaps = ((self.gaps << ahead) | ((1 << ahead) - 2)) & FULL
             return True
         if -ahead >= WINDOW:
             return False
         bit = 1 << -ahead
-        if self.mask & bit:
+        if not self.gaps & bit:
             return False
-        self.mask |= bit
+        self.gaps ^= bit
         return True

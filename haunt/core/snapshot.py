@@ -20,7 +20,7 @@ from haunt.core.night import (
     wire,
 )
 from haunt.core.plays import spread
-from haunt.core.seen import SeqWindow
+from haunt.core.seen import FULL, SeqWindow
 from haunt.core.show import Behaviour, Show
 
 Plain = dict[str, Any]
@@ -130,14 +130,14 @@ def _fill_prop(night: Night, prop: Prop, kept: Plain) -> None:
 
 def _dump_board(board: BoardMemory) -> Plain:
     found = _plain(board, BoardMemory)
-    found["seen"] = {boot: [w.high, f"{w.mask:x}"] for boot, w in board.seen.items()}
+    found["seen"] = {boot: [w.high, f"{FULL ^ w.gaps:x}"] for boot, w in board.seen.items()}
     return found
 
 
 def _fill_board(board: BoardMemory, kept: Plain) -> None:
     _fill(board, kept, BoardMemory)
     board.seen = {
-        boot: SeqWindow(high, int(mask, 16)) for boot, (high, mask) in kept["seen"].items()
+        boot: SeqWindow(high, FULL & ~int(mask, 16)) for boot, (high, mask) in kept["seen"].items()
     }
 
 

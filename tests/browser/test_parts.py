@@ -119,7 +119,7 @@ def test_what_is_refused_says_why_on_the_page_and_keeps_what_was_typed(
 
     page.get_by_role("button", name="Set").click()
 
-    expect(page.get_by_role("alert")).to_contain_text("cooldown_s")
+    expect(page.get_by_role("alert")).to_contain_text("cooldown_s", timeout=15_000)
     expect(field).to_have_value("-3")
     expect(page).to_have_url(re.compile("/props/owl$"))
 

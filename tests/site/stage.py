@@ -129,11 +129,14 @@ class Stage:
 
 @contextmanager
 def a_stage(
-    night: NightView | None = None, role: str = "owner", guest: Role | None = None
+    night: NightView | None = None,
+    role: str = "owner",
+    guest: Role | None = None,
+    store: PeopleStore | None = None,
 ) -> Iterator[Stage]:
     desk, reader, hub = StandInDesk(night or a_night()), StandInReader(), Hub()
     keeper, clock = StandInKeeper(desk), StandInClock()
-    entrance = an_entrance(clock, guest)
+    entrance = an_entrance(clock, guest, store)
     services = Services(
         Crew(desk), reader, keeper, hub, lambda: DUSK_MS, entrance=entrance, version="0"
     )

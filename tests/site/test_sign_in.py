@@ -8,6 +8,7 @@ import re
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from html import unescape
+from pathlib import Path
 from urllib.parse import parse_qs, urlsplit
 
 import httpx2
@@ -17,8 +18,10 @@ from haunt.site.asking import HEADER
 from haunt.site.doors import form_token_of
 from haunt.site.entrance import NewLink
 from haunt.site.sign_in import own_path
+from haunt.store.engines import open_engines
 from haunt.store.people import PeopleStore
 from haunt.store.roster import hash_of
+from haunt.store.schema import upgrade
 from tests.site.stage import COOKIE, HERE, OWN, Stage, a_stage, secret_of
 
 WORDS = "seven lamps in a row"
@@ -273,7 +276,19 @@ def test_a_sign_in_link_is_for_one_person_and_works_once(stage: Stage) -> None:
     assert come_in(stage, "/link", code) == 410
 
 
-def test_the_set_up_link_makes_one_owner_whoever_comes_second(stage: Stage) -> None:
+@pytest.fixture
+def on_disk(tmp_path: Path) -> Iterator[Stage]:
+    """Two at once need connections of their own, which a database in memory has not."""
+    writing, reading = open_engines(tmp_path)
+    upgrade(writing)
+    with a_stage(role="", store=PeopleStore(writing, reading)) as found:
+        yield found
+    writing.dispose()
+    reading.dispose()
+
+
+def test_the_set_up_link_makes_one_owner_whoever_comes_second(on_disk: Stage) -> None:
+    stage = on_disk
     code, kept = NewLink("set-up", "owner", 1).drawn(stage.clock.wall_ms(), "here")
     store = stage.entrance.book
     assert isinstance(store, PeopleStore)
