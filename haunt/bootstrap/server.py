@@ -9,33 +9,31 @@ import secrets
 import signal
 import socket
 import sys
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
-from dataclasses import dataclass
-from pathlib import Path
 from types import FrameType
 from typing import Any, Protocol
 
 import uvicorn
 
-from haunt.bootstrap.clock import SystemClock, resumed_mono_ms, sunset_of
+from haunt.bootstrap.broker import join_broker
+from haunt.bootstrap.clock import sunset_of
 from haunt.bootstrap.keeping import keep
+from haunt.bootstrap.kept import Kept, kept_in
 from haunt.bootstrap.offline import open_store
 from haunt.bootstrap.people import base_url, printed, remember_address, set_up_link
+from haunt.bootstrap.refusal import StartRefused
 from haunt.bootstrap.reporting import Nights
 from haunt.bootstrap.weigher import Weigher
 from haunt.config import Config, is_loopback
 from haunt.core.arbiter import Arbiter
-from haunt.core.show import Show
 from haunt.live.crew import Crew
 from haunt.live.night import RunningNight
 from haunt.live.owner import Owner
 from haunt.live.ports import Arrival, LinkState
-from haunt.live.prepare import Prepared, prepare
 from haunt.live.scene import Scene
 from haunt.mqtt.client import Account, BrokerClient
-from haunt.mqtt.credentials import Credentials
-from haunt.mqtt.kept import BrokerFailed, KeptBroker, LibraryBroker, mosquitto
+from haunt.mqtt.kept import BrokerFailed
 from haunt.site.app import create_app
 from haunt.site.entrance import Entrance
 from haunt.site.hub import Hub
@@ -47,9 +45,7 @@ from haunt.store.engines import Engine, StoreRefused
 from haunt.store.journal import SqlJournal
 from haunt.store.people import PeopleStore
 from haunt.store.reader import Reader, Writer, refuse_unreadable
-from haunt.wire.eventcodec import decode_event
 from haunt.wire.showerrors import ShowFileRefused
-from haunt.wire.showfile import ReadShow, read_show
 
 CLOCKS_KEPT = 16
 SWITCH_S = 0.0002
@@ -61,24 +57,6 @@ PLAIN = (
 )
 
 Say = Callable[[str], None]
-
-
-class StartRefused(Exception):  # noqa: N818 - the word says what happened
-    """The server cannot start: what stands in the way, and what to do."""
-
-
-@dataclass(frozen=True, slots=True)
-class Kept:
-    """What the data folder holds: the show as it is to run, and the state to go on from."""
-
-    read: ReadShow
-    version: int
-    prepared: Prepared
-    memory: dict[str, Any] | None
-    number: int
-    clock: SystemClock
-    seed: int
-    is_news: bool
 
 
 class Company(Protocol):
@@ -168,8 +146,8 @@ def _build(
     engine, reading = open_store(config)
     reader = Reader(reading)
     refuse_unreadable(reader)
-    kept = _kept(config, reader, Writer(engine))
-    broker = _broker(config, kept.prepared.show.id, say)
+    kept = kept_in(config, reader, Writer(engine))
+    broker = join_broker(config, kept.prepared.show.id, say)
     if broker.kept is not None:
         ending.callback(broker.kept.stop)
     journal = SqlJournal(engine)
@@ -245,75 +223,6 @@ def _host_names(config: Config) -> frozenset[str]:
     return frozenset({config.listen_host.lower(), own, f"{own}.local", *config.names})
 
 
-# --- what is kept
-
-
-def _kept(config: Config, reader: Reader, writer: Writer) -> Kept:
-    stored = reader.show()
-    text = _text(config.show) if config.show is not None else None
-    if text is None and stored is None:
-        raise StartRefused(
-            f"{config.data} holds no show yet: give --show FILE "
-            "(haunt/examples/first-night.toml is one to start from)"
-        )
-    last = reader.last_stamp()
-    wall_ms = SystemClock(0).wall_ms()
-    clock = SystemClock(resumed_mono_ms((last.mono_ms, last.wall_ms) if last else None, wall_ms))
-    is_news = text is not None and (stored is None or stored[1] != text)
-    if is_news and text is not None:
-        read = read_show(text, str(config.show))
-        if stored is not None and read_show(stored[1], "show").show.info.id != read.show.info.id:
-            raise StartRefused(f"{config.data} belongs to another show; use a folder of its own")
-        version = writer.save_show(text, "start", wall_ms)
-    else:
-        version, text = stored or (0, "")
-        read = read_show(text, f"show version {version}")
-    seed = _seed(reader, writer)
-    prepared = prepare(read.show, seed)
-    memory, number = _remember(reader, prepared, read, seed)
-    return Kept(read, version, prepared, memory, number, clock, seed, is_news)
-
-
-def _text(path: Path) -> str:
-    try:
-        return path.read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError) as fault:
-        raise StartRefused(f"show file {path}: {fault}") from fault
-
-
-def _seed(reader: Reader, writer: Writer) -> int:
-    """Chance is drawn once for a data folder, so that its nights can be run again."""
-    found = reader.setting("seed")
-    if found is None:
-        found = str(secrets.randbits(48))
-        writer.save_setting("seed", found)
-    return int(found)
-
-
-def _remember(
-    reader: Reader, prepared: Prepared, read: ReadShow, seed: int
-) -> tuple[dict[str, Any] | None, int]:
-    """Rebuild the state: the newest snapshot, then the events after it."""
-    snapshot = reader.latest_snapshot()
-    start = snapshot.number if snapshot is not None else 0
-    arbiter = Arbiter(
-        prepared.show, sunset_of(read.show), snapshot.memory if snapshot is not None else None
-    )
-
-    def show_of(version: int) -> Show:
-        found = reader.show(version)
-        if found is None:
-            return prepared.show
-        return prepare(read_show(found[1], "show").show, seed).show
-
-    number, seen = start, snapshot is not None
-    for number, mono_ms, wall_ms, kind, body in reader.events_after(start):  # noqa: B007
-        arbiter.handle(decode_event(kind, mono_ms, wall_ms, body, show_of))
-        seen = True
-    last = reader.last_stamp()
-    return (arbiter.snapshot() if seen else None), max(number, last.number if last else 0)
-
-
 def _running(
     kept: Kept, client: BrokerClient, journal: SqlJournal, engine: Engine, shelf: AlertStore
 ) -> RunningNight:
@@ -334,62 +243,3 @@ def _running(
     running.show_version = kept.version
     running.boards.journalled.update(reader.counted())
     return running
-
-
-# --- the broker
-
-
-@dataclass(frozen=True, slots=True)
-class Joined:
-    account: Account
-    subscriptions: Sequence[tuple[str, int]]
-    kept: KeptBroker | LibraryBroker | None
-
-
-def _broker(config: Config, show: str, say: Say) -> Joined:
-    from haunt.wire.topics import Topics  # noqa: PLC0415
-
-    wanted = [(each.topic, each.qos) for each in Topics(show).controller_subscriptions()]
-    if config.broker not in ("auto", "library"):
-        return Joined(_foreign(config.broker, f"{show}-controller"), wanted, None)
-    credentials = Credentials(config.data / "broker", show)
-    binary = mosquitto() if config.broker == "auto" else None
-    kept: KeptBroker | LibraryBroker
-    if binary is not None:
-        kept = KeptBroker(binary, credentials, config.mqtt_host, config.mqtt_port).start()
-        say(f"haunt: broker on {kept.host}:{kept.port}, kept in {config.data / 'broker'}")
-    elif is_loopback(config.mqtt_host) and is_loopback(config.listen_host):
-        kept = LibraryBroker(credentials, config.mqtt_port).start()
-        say(
-            f"haunt: no Mosquitto in use, so a small broker runs on {kept.host}:{kept.port}. It is "
-            "for trying out: for a night install Mosquitto (apt-get install mosquitto)"
-        )
-    else:
-        raise StartRefused(
-            "no Mosquitto in use, and the broker that comes with haunt is never opened to a "
-            "network. Install it (apt-get install mosquitto), or name one with "
-            "--broker mqtt://HOST:PORT"
-        )
-    account = Account(
-        "127.0.0.1" if kept.host == "0.0.0.0" else kept.host,  # noqa: S104 - compares, binds nothing
-        kept.port,
-        credentials.controller,
-        credentials.controller_password(),
-    )
-    return Joined(account, wanted, kept)
-
-
-def _foreign(url: str, client_id: str) -> Account:
-    import ssl  # noqa: PLC0415
-    from urllib.parse import unquote, urlsplit  # noqa: PLC0415
-
-    parts = urlsplit(url)
-    secure = parts.scheme == "mqtts"
-    return Account(
-        parts.hostname or "127.0.0.1",
-        parts.port or (8883 if secure else 1883),
-        unquote(parts.username) if parts.username else None,
-        unquote(parts.password) if parts.password else None,
-        client_id,
-        ssl.create_default_context() if secure else None,
-    )

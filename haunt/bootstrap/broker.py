@@ -1,0 +1,66 @@
+"""The broker a server joins: a Mosquitto of its own, the small library one, or a foreign one."""
+
+import ssl
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from urllib.parse import unquote, urlsplit
+
+from haunt.bootstrap.refusal import StartRefused
+from haunt.config import Config, is_loopback
+from haunt.mqtt.client import Account
+from haunt.mqtt.credentials import Credentials
+from haunt.mqtt.kept import KeptBroker, LibraryBroker, mosquitto
+from haunt.wire.topics import Topics
+
+Say = Callable[[str], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Joined:
+    account: Account
+    subscriptions: Sequence[tuple[str, int]]
+    kept: KeptBroker | LibraryBroker | None
+
+
+def join_broker(config: Config, show: str, say: Say) -> Joined:
+    wanted = [(each.topic, each.qos) for each in Topics(show).controller_subscriptions()]
+    if config.broker not in ("auto", "library"):
+        return Joined(_foreign(config.broker, f"{show}-controller"), wanted, None)
+    credentials = Credentials(config.data / "broker", show)
+    binary = mosquitto() if config.broker == "auto" else None
+    kept: KeptBroker | LibraryBroker
+    if binary is not None:
+        kept = KeptBroker(binary, credentials, config.mqtt_host, config.mqtt_port).start()
+        say(f"haunt: broker on {kept.host}:{kept.port}, kept in {config.data / 'broker'}")
+    elif is_loopback(config.mqtt_host) and is_loopback(config.listen_host):
+        kept = LibraryBroker(credentials, config.mqtt_port).start()
+        say(
+            f"haunt: no Mosquitto in use, so a small broker runs on {kept.host}:{kept.port}. It is "
+            "for trying out: for a night install Mosquitto (apt-get install mosquitto)"
+        )
+    else:
+        raise StartRefused(
+            "no Mosquitto in use, and the broker that comes with haunt is never opened to a "
+            "network. Install it (apt-get install mosquitto), or name one with "
+            "--broker mqtt://HOST:PORT"
+        )
+    account = Account(
+        "127.0.0.1" if kept.host == "0.0.0.0" else kept.host,  # noqa: S104 - compares, binds nothing
+        kept.port,
+        credentials.controller,
+        credentials.controller_password(),
+    )
+    return Joined(account, wanted, kept)
+
+
+def _foreign(url: str, client_id: str) -> Account:
+    parts = urlsplit(url)
+    secure = parts.scheme == "mqtts"
+    return Account(
+        parts.hostname or "127.0.0.1",
+        parts.port or (8883 if secure else 1883),
+        unquote(parts.username) if parts.username else None,
+        unquote(parts.password) if parts.password else None,
+        client_id,
+        ssl.create_default_context() if secure else None,
+    )

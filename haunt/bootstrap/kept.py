@@ -1,0 +1,96 @@
+"""What a data folder holds: the show as it is to run, and the state to go on from."""
+
+import secrets
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from haunt.bootstrap.clock import SystemClock, resumed_mono_ms, sunset_of
+from haunt.bootstrap.refusal import StartRefused
+from haunt.config import Config
+from haunt.core.arbiter import Arbiter
+from haunt.core.show import Show
+from haunt.live.prepare import Prepared, prepare
+from haunt.store.reader import Reader, Writer
+from haunt.wire.eventcodec import decode_event
+from haunt.wire.showfile import ReadShow, read_show
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """`is_news`: the show file differs from the version that was kept."""
+
+    read: ReadShow
+    version: int
+    prepared: Prepared
+    memory: dict[str, Any] | None
+    number: int
+    clock: SystemClock
+    seed: int
+    is_news: bool
+
+
+def kept_in(config: Config, reader: Reader, writer: Writer) -> Kept:
+    stored = reader.show()
+    text = _text(config.show) if config.show is not None else None
+    if text is None and stored is None:
+        raise StartRefused(
+            f"{config.data} holds no show yet: give --show FILE "
+            "(haunt/examples/first-night.toml is one to start from)"
+        )
+    last = reader.last_stamp()
+    wall_ms = SystemClock(0).wall_ms()
+    clock = SystemClock(resumed_mono_ms((last.mono_ms, last.wall_ms) if last else None, wall_ms))
+    is_news = text is not None and (stored is None or stored[1] != text)
+    if is_news and text is not None:
+        read = read_show(text, str(config.show))
+        if stored is not None and read_show(stored[1], "show").show.info.id != read.show.info.id:
+            raise StartRefused(f"{config.data} belongs to another show; use a folder of its own")
+        version = writer.save_show(text, "start", wall_ms)
+    else:
+        version, text = stored or (0, "")
+        read = read_show(text, f"show version {version}")
+    seed = _seed(reader, writer)
+    prepared = prepare(read.show, seed)
+    memory, number = _remember(reader, prepared, read, seed)
+    return Kept(read, version, prepared, memory, number, clock, seed, is_news)
+
+
+def _text(path: Path) -> str:
+    try:
+        return path.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as fault:
+        raise StartRefused(f"show file {path}: {fault}") from fault
+
+
+def _seed(reader: Reader, writer: Writer) -> int:
+    """Chance is drawn once for a data folder, so that its nights can be run again."""
+    found = reader.setting("seed")
+    if found is None:
+        found = str(secrets.randbits(48))
+        writer.save_setting("seed", found)
+    return int(found)
+
+
+def _remember(
+    reader: Reader, prepared: Prepared, read: ReadShow, seed: int
+) -> tuple[dict[str, Any] | None, int]:
+    """Rebuild the state: the newest snapshot, then the events after it."""
+    snapshot = reader.latest_snapshot()
+    start = snapshot.number if snapshot is not None else 0
+    arbiter = Arbiter(
+        prepared.show, sunset_of(read.show), snapshot.memory if snapshot is not None else None
+    )
+
+    def show_of(version: int) -> Show:
+        found = reader.show(version)
+        if found is None:
+            return prepared.show
+        return prepare(read_show(found[1], "show").show, seed).show
+
+    number, seen = start, snapshot is not None
+    for number, mono_ms, wall_ms, kind, body in reader.events_after(start):  # noqa: B007
+        arbiter.handle(decode_event(kind, mono_ms, wall_ms, body, show_of))
+        seen = True
+    last = reader.last_stamp()
+    return (arbiter.snapshot() if seen else None), max(number, last.number if last else 0)
