@@ -15,6 +15,8 @@ from haunt.core.rules import (
     NARROWING_NEVER,
     NEVER_RULES,
     Rule,
+    comes_before,
+    in_gap,
     plays_past_closing,
 )
 from haunt.core.show import Behaviour
@@ -222,8 +224,7 @@ def _duty_instants(prop: Prop, behaviour: Behaviour) -> list[int]:
 def _barred(night: Night, item: Item, rule: Rule, clears_ms: int, deadline_ms: int) -> None:
     prop, now = item.prop, night.now_ms
     if rule.reason == "stagger":
-        # Barred since its last start: the prop holds a claim for one gap.
-        prop.claim_until_ms = now + night.show.gap_ms
+        _claim(night, prop)
     if item.source is Source.MOTION and clears_ms <= deadline_ms:
         if prop.waiting is None:
             prop.waiting = item
@@ -236,6 +237,23 @@ def _barred(night: Night, item: Item, rule: Rule, clears_ms: int, deadline_ms: i
     waited = prop.waiting is item
     margin = clears_ms - now if clears_ms < FOR_EVER else None
     night.decide(item, Outcome.LAPSED if waited else Outcome.REFUSED, rule.reason, margin)
+
+
+def _claim(night: Night, prop: Prop) -> None:
+    """Barred since its last start, a prop has the next turn; the claims that alone bar it are used.
+
+    A claim stands until it bars somebody while its prop could start, however long the next
+    visitors take, and then for one gap: so a prop that nobody visits any more costs its
+    neighbours one gap and no more.
+    """
+    now, gap = night.now_ms, night.show.gap_ms
+    prop.claim_until_ms = FOR_EVER
+    if in_gap(prop, gap, now):
+        return
+    for other in prop.neighbours:
+        standing = other.claim_until_ms == FOR_EVER and comes_before(other, prop, now)
+        if standing and not in_gap(other, gap, now):
+            other.claim_until_ms = now + gap
 
 
 def _has_left(item: Item, now: int) -> bool:

@@ -229,17 +229,30 @@ def hourly_cap(night: Night, prop: Prop, _item: Item) -> int:
 
 
 def stagger(night: Night, prop: Prop, _item: Item) -> int:
-    """A neighbour started less than the gap ago, or holds a claim older than this prop's start."""
+    """A neighbour started less than the gap ago, or its claim comes before this prop's turn."""
     gap, now = night.show.gap_ms, night.now_ms
-    mine = prop.last_start_ms
     until = PASSES
     for other in prop.neighbours:
-        started = other.last_start_ms
-        if started is not None and started + gap > now:
-            until = max(until, started + gap)
-        if other.claim_until_ms > now and mine is not None and (started is None or started < mine):
-            until = max(until, other.claim_until_ms)
+        ends = gap_ends_ms(other, gap)
+        if ends > now:
+            until = max(until, ends)
+        if comes_before(other, prop, now):
+            until = max(until, min(other.claim_until_ms, now + gap))
     return until
+
+
+def in_gap(prop: Prop, gap_ms: int, now_ms: int) -> bool:
+    return any(gap_ends_ms(each, gap_ms) > now_ms for each in prop.neighbours)
+
+
+def gap_ends_ms(other: Prop, gap_ms: int) -> int:
+    return PASSES if other.last_start_ms is None else other.last_start_ms + gap_ms
+
+
+def comes_before(other: Prop, prop: Prop, now_ms: int) -> bool:
+    """Say whether a neighbour holds a claim, and this prop started more recently than it."""
+    mine, its = prop.last_start_ms, other.last_start_ms
+    return other.claim_until_ms > now_ms and mine is not None and (its is None or its < mine)
 
 
 # --- rules about one behaviour; each answers "is this one barred at this instant?"

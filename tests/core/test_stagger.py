@@ -54,20 +54,37 @@ def test_a_start_by_hand_bars_the_neighbours_too() -> None:
     assert verdicts(stage.motion("s-b")) == [("refused", "stagger")]
 
 
-def test_who_was_barred_has_the_next_turn_for_one_gap() -> None:
+@pytest.mark.parametrize("later_ms", [3000, 60_000, 3_600_000])
+def test_who_was_barred_has_the_next_turn_for_one_gap_from_when_another_asks(later_ms: int) -> None:
     stage = row(5000)
     stage.plays("s-b", "b", 1000)
     stage.wait(5000)
-    stage.motion("s-a")  # at 6000
-    stage.wait(2000)
-    assert verdicts(stage.motion("s-b")) == [("refused", "stagger")]  # claims until 13,000
-    stage.wait(3000)
+    stage.plays("s-a", "a", 1000)
+    stage.wait(1000)
+    assert verdicts(stage.motion("s-b")) == [("refused", "stagger")]  # from now on it claims
+    stage.wait(later_ms)
 
-    assert lines(stage.motion("s-a")) == [("refused", "stagger", 2000)]
-    stage.wait(1999)
+    assert lines(stage.motion("s-a")) == [("refused", "stagger", 5000)]
+    stage.wait(4999)
     assert lines(stage.motion("s-a")) == [("refused", "stagger", 1)]
     stage.wait(1)
     assert verdicts(stage.motion("s-a")) == [("fired", None)]
+
+
+def test_a_claim_is_not_used_up_while_its_prop_could_not_start_either() -> None:
+    stage = row(5000)
+    stage.plays("s-b", "b", 1000)
+    stage.wait(5000)
+    stage.plays("s-c", "c", 1000)
+    stage.wait(4500)
+    stage.plays("s-a", "a", 1000)
+    assert verdicts(stage.motion("s-b")) == [("refused", "stagger")]
+    stage.wait(500)
+    assert verdicts(stage.motion("s-c")) == [("refused", "stagger")]  # b claims; a bars b still
+    stage.wait(60_000)
+
+    assert lines(stage.motion("s-a")) == [("refused", "stagger", 5000)]
+    assert verdicts(stage.motion("s-b")) == [("fired", None)]
 
 
 def test_a_claim_ends_when_the_claimant_fires() -> None:
@@ -100,7 +117,7 @@ def test_a_claim_does_not_bar_who_started_before_the_claimant() -> None:
 def test_at_one_instant_a_claim_outranks_priority() -> None:
     stage = row(5000, 10_000, a=9)
     stage.motion("s-a")
-    stage.motion("s-b")  # barred in the very instant of the start; its claim ends with the gap
+    stage.motion("s-b")  # barred in the very instant of the start: it claims
     stage.wait(1000)
     stage.finish("a")
     stage.motion("s-a")
@@ -126,13 +143,20 @@ def test_a_claim_that_has_run_out_outranks_nothing() -> None:
     stage.wait(500)
     stage.do(events.FiredByHand, "b", "k1")
     stage.wait(500)
-    stage.motion("s-a")  # barred by b until 3500, claims until 4000
+    stage.motion("s-a")  # at 2000, barred by b until 3500: it claims
     stage.wait(500)
     stage.finish("b")  # at 2500
-    stage.do(events.ShowChanged, two(20_000, 18_500))
+    stage.do(events.ShowChanged, two(20_000, 0))
+    stage.wait(1500)
+    stage.motion("s-b")  # at 4000: the claim bars it, and so ends at 6000
+    assert [d.prop for d in stage.wait(2000)] == ["b"]
+    stage.wait(1000)
+    stage.finish("b")
+    stage.do(events.ShowChanged, two(20_000, 14_000))
+    stage.wait(1000)
     stage.motion("s-b")
 
-    assert [d.prop for d in stage.wait(18_500)] == ["b"]  # both are free at 21,000
+    assert [d.prop for d in stage.wait(13_000)] == ["b"]  # both are free at 21,000
 
 
 @pytest.mark.parametrize("patience_ms", [0, 3000, 9000])

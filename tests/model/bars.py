@@ -1,4 +1,7 @@
-"""What bars a prop at an instant, rule by rule, and when each bar clears. It changes nothing."""
+"""What bars a prop at an instant, rule by rule, and when each bar clears.
+
+Nothing changes here but who claims the next turn.
+"""
 
 from dataclasses import dataclass, field
 
@@ -177,18 +180,36 @@ class Bars(Past):
         return FOREVER if cap == 0 else starts[len(starts) - cap] + HOUR_MS
 
     def claim_until(self, prop: str) -> int:
-        """Return until when the prop claims the next turn: one gap from when it was put off."""
-        since = [at for name, at in self.claims if name == prop]
-        return max(since, default=-FOREVER) + self.show.gap_ms
+        """Return until when the prop claims the next turn."""
+        return ([until for name, until in self.claims if name == prop] or [-FOREVER])[-1]
+
+    def claims_before(self, name: str, spec: PropSpec) -> bool:
+        return self.claim_until(name) > self.now and self.started(name) < self.started(spec.id)
+
+    def near_start(self, spec: PropSpec) -> int:
+        """Return when the gap after the latest start of a neighbour ends."""
+        return max((self.started(each) for each in spec.neighbours), default=-FOREVER) + (
+            self.show.gap_ms
+        )
 
     def _stagger_clears(self, spec: PropSpec) -> int:
-        mine, until = self.started(spec.id), -FOREVER
+        until = self.near_start(spec)
         for name in spec.neighbours:
-            theirs = self.started(name)
-            until = max(until, theirs + self.show.gap_ms)
-            if theirs < mine:
-                until = max(until, self.claim_until(name))
+            if self.claims_before(name, spec):
+                until = max(until, min(self.claim_until(name), self.now + self.show.gap_ms))
         return until
+
+    def put_off(self, spec: PropSpec) -> None:
+        """Give the prop the next turn; one gap is left of a claim that alone puts it off."""
+        self.claims.append((spec.id, FOREVER))
+        if self.near_start(spec) > self.now:
+            return
+        for name in spec.neighbours:
+            near = self.prop(name)
+            if near is None or not self.claims_before(name, spec):
+                continue
+            if self.claim_until(name) == FOREVER and self.near_start(near) <= self.now:
+                self.claims.append((name, self.now + self.show.gap_ms))
 
     # behaviours
 

@@ -52,7 +52,7 @@ class Verdicts(Bars):
         assert spec is not None
         bar = self.bar(spec, item)
         if bar.reason == "stagger":
-            self.claims.append((spec.id, self.now))
+            self.put_off(spec)
         if bar.reason is None:
             return self.fire(spec, item, bar)
         if bar.clears is None:
