@@ -8,8 +8,9 @@ from typing import Any
 from haunt.bootstrap.clock import sunset_of
 from haunt.bootstrap.firmware import make_brain
 from haunt.study.faults import NONE, ROUGH
+from haunt.study.verdict import Verdict
 from haunt.study.visitors import Traffic
-from haunt.study.world import Verdict, World
+from haunt.study.world import World
 from haunt.wire.showerrors import ShowFileRefused
 from haunt.wire.showfile import read_show
 
@@ -20,10 +21,9 @@ NO_NIGHT_MS = 1_793_552_400_000  # 2026-11-01T17:00:00Z, where the show names no
 
 @dataclass(frozen=True, slots=True)
 class Rehearsal:
-    """`played` is what the boards themselves say they played."""
+    """`verdict.played` is what the boards themselves say they played."""
 
     verdict: Verdict
-    played: int
     hours: float
 
     @property
@@ -32,13 +32,16 @@ class Rehearsal:
         return not self.verdict.broken and not self.verdict.troubles
 
     def as_json(self) -> dict[str, Any]:
-        return {**asdict(self.verdict), "played": self.played, "hours": self.hours}
+        return {**asdict(self.verdict), "hours": self.hours}
 
 
 def rehearse(
     path: Path | None, *, seed: int, hours: float, faults: bool, groups_per_hour: float
 ) -> Rehearsal | str:
-    """Run one night; the same arguments give the same log. Return what is wrong with the file."""
+    """Run one night, then let it heal; the same arguments give the same log.
+
+    Return what is wrong with the file where it cannot be read.
+    """
     chosen = path or EXAMPLE
     try:
         file = read_show(chosen.read_text(encoding="utf-8"), str(chosen)).show
@@ -53,10 +56,10 @@ def rehearse(
         traffic=Traffic(groups_per_hour=groups_per_hour),
         faults=ROUGH if faults else NONE,
         sunset=sunset,
+        keep=False,
     )
-    world.run(round(hours * HOUR_MS))
-    played = sum(len(board.played) for board in world.boards.values())
-    return Rehearsal(world.verdict(), played, hours)
+    world.run(round(hours * HOUR_MS)).heal()
+    return Rehearsal(world.verdict(), hours)
 
 
 def _opening_ms(nights: Any, otherwise: int) -> int:

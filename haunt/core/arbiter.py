@@ -84,6 +84,8 @@ class Arbiter:
     def next_due_ms(self) -> int | None:
         """Return the steady-clock instant at which a timer wants to run, if any."""
         heap, row = self.night.heap, timetable.next_due_ms(self.night)
+        while heap and not self.night.is_wanted(heap[0][0], heap[0][2]):
+            heappop(heap)  # overtaken: a board that reports its end leaves one for every cue
         if not heap:
             return row
         return heap[0][0] if row is None else min(heap[0][0], row)

@@ -213,10 +213,11 @@ class Night(NightMemory):
 
         A board that refuses cue upon cue would fill the heap with ends that never come.
         """
-        self.heap[:] = [each for each in self.heap if self._is_wanted(each[0], each[2])]
+        self.heap[:] = [each for each in self.heap if self.is_wanted(each[0], each[2])]
         heapify(self.heap)
 
-    def _is_wanted(self, at_ms: int, what: Item | Prop | None) -> bool:
+    def is_wanted(self, at_ms: int, what: Item | Prop | None) -> bool:
+        """Say whether a timer still means something."""
         if isinstance(what, Item):
             return what.alive and what.wake_ms == at_ms
         if isinstance(what, Prop):

@@ -4,6 +4,7 @@ What a snapshot does not name follows from the show. Ids that the show no longer
 """
 
 from dataclasses import fields, replace
+from functools import cache
 from typing import Any
 
 from haunt.core.calendar import Sunset, no_sunset
@@ -76,15 +77,20 @@ def _fill_boards(night: Night, memory: Plain) -> None:
         _fill_board(night.strangers.setdefault(name, BoardMemory()), kept)
 
 
+@cache
+def _names(memory: type) -> tuple[str, ...]:
+    return tuple(field.name for field in fields(memory))
+
+
 def _plain(value: object, memory: type) -> Plain:
     found: Plain = {}
-    for field in fields(memory):
-        have = getattr(value, field.name)
+    for name in _names(memory):
+        have = getattr(value, name)
         if isinstance(have, list):
             have = list(have)
         elif isinstance(have, dict):
             have = dict(have)
-        found[field.name] = have
+        found[name] = have
     return found
 
 

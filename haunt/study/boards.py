@@ -1,17 +1,24 @@
-"""Simulated boards: the firmware's own brain, a steady clock of its own, sensors and a pack."""
+"""Simulated boards: the firmware's own brain, a steady clock of its own, sensors and a pack.
 
-from collections.abc import Callable
+A board costs nothing between its events: it sleeps until its brain is due, and takes up the beats
+that came meanwhile, each at its own instant, before anything else happens.
+"""
+
+from collections.abc import Callable, Mapping
 from functools import partial
-from typing import Any
+from typing import Any, NamedTuple, Protocol
 
-from haunt.study.air import Air, Ears
+from haunt.study.air import Air, Mark, Path, Will
 from haunt.study.chance import Chance
 from haunt.study.ports import Brain, MakeBrain
 from haunt.study.schedule import Schedule
 from haunt.wire.showmodels import ShowFile
 
-TICK_MS = 1000
 HEARS = ("cue", "settings")
+ASLEEP = 1 << 60
+TICK = ("tick",)
+RETRY_MS, RETRY_MS_MAX = 500, 5_000
+REBOOT_MS = 300
 
 
 def config_of(file: ShowFile, board: str) -> dict[str, Any]:
@@ -31,132 +38,281 @@ def config_of(file: ShowFile, board: str) -> dict[str, Any]:
     }
 
 
-class SimBoard:
-    """One board. `played` counts (prop, cue) outputs that really went on, for the checkers."""
+class Played(NamedTuple):
+    """An output that really went on."""
 
-    def __init__(
+    at_ms: int
+    prop: str
+    behaviour: str
+
+
+class Observer(Protocol):
+    """Whoever holds boards to their word; told of what really happened, at once."""
+
+    def said(self, board: "SimBoard", topic: str, payload: bytes) -> None: ...
+    def heard(self, board: "SimBoard", topic: str, payload: bytes) -> None: ...
+    def went_on(self, board: "SimBoard", prop: str, behaviour: str, payload: bytes) -> None: ...
+    def went_off(self, board: "SimBoard", prop: str) -> None: ...
+    def died(self, board: "SimBoard") -> None: ...
+
+
+class SimBoard:
+    """One board. `starts` counts what really went on; `alters` makes a bad one of it."""
+
+    def __init__(  # noqa: PLR0913 - a board is made of these
         self,
-        config: dict[str, Any],
+        config: Mapping[str, Any],
         make_brain: MakeBrain,
         schedule: Schedule,
         air: Air,
         chance: Chance,
+        observer: Observer | None = None,
+        *,
+        keep: bool = True,
     ) -> None:
+        """With `keep` every start is kept in `played`, else only counted in `starts`."""
         self.id: str = config["id"]
-        self.played: list[tuple[int, str, str]] = []
-        self.counted: dict[str, int] = {}
+        self.played: list[Played] = []
+        self.starts = 0
         self.boots = 0
-        self.on = True
-        self._config, self._make_brain = config, make_brain
+        self.boot = ""
+        self.on = False
+        self.stuck: set[str] = set()
+        self.alters: Callable[[str, bytes], bytes] | None = None
+        self._config, self._make_brain = dict(config), make_brain
         self._schedule, self._air, self._chance = schedule, air, chance
+        self._observer, self._keep = observer, keep
         self._zero_ms = 0
         self._brain: Brain
-        self._connected = False
+        self._path: Path | None = None
         self._battery_mv: Callable[[int], int] | None = None
+        self._wake_ms = ASLEEP
+        self._beats: list[tuple[int, str, bytes]] = []
+        self._mark: Mark | None = None
+        self._hearing = b""
+        root = config["root"]
+        self._topics = (
+            f"{root}/all/stop",
+            f"{root}/all/beat",
+            *(f"{root}/{self.id}/{each}" for each in HEARS),
+        )
+
+    @property
+    def connected(self) -> bool:
+        return self._path is not None
+
+    @property
+    def brain(self) -> Brain:
+        return self._brain
+
+    # --- power and link
 
     def power_on(self, reset: str = "power-on") -> None:
         self.boots += 1
         self.on = True
-        self._connected = False
         self._zero_ms = self._schedule.now_ms - self._chance.below(400)
-        self._brain = self._make_brain(self._config, self._chance.hex(12), reset, self._ms())
-        boot = self.boots
-        self._schedule.after(self._chance.between(200, 3000), lambda: self._connect(boot))
-        self._schedule.after(TICK_MS, lambda: self._tick(boot))
+        self.boot = self._chance.hex(12)
+        self._brain = self._make_brain(self._config, self.boot, reset, self._ms())
+        self._wake_ms, self._mark = ASLEEP, None
+        self._beats.clear()
+        self._retry_ms = RETRY_MS
+        self._schedule.after(self._chance.between(200, 3000), self._if_same_boot(self._connect))
 
     def power_off(self) -> None:
+        """No goodbye, and outputs go dark by themselves."""
+        if not self.on:
+            return
+        self._catch_up()
         self.on = False
         self.boots += 1
-        if self._connected:
-            self._connected = False
-            self._air.cut(self.id)
+        path, self._path = self._path, None
+        if self._observer is not None:
+            self._observer.died(self)
+        if path is not None:
+            self._air.cut(path)
 
     def reboot(self, reset: str) -> None:
         self.power_off()
-        self._schedule.after(300, lambda: self.power_on(reset))
+        boots = self.boots
+        self._schedule.after(
+            REBOOT_MS, lambda: self.power_on(reset) if boots == self.boots else None
+        )
 
     def lose_link(self, for_ms: int) -> None:
-        if self.on and self._connected:
-            self._connected = False
-            self._air.cut(self.id)
-            self._step(("lost",))
-            boot = self.boots
-            self._schedule.after(for_ms, lambda: self._connect(boot))
+        """The socket breaks at this end."""
+        path = self._path
+        if path is not None:
+            self._air.cut(path)
+            self._lose(for_ms)
 
-    def powered_by(self, battery_mv: Callable[[int], int]) -> None:
+    def lost(self) -> None:
+        """The socket was closed by the other end, or pings are not answered."""
+        if self._path is not None:
+            self._lose(self._pause_ms())
+
+    def _lose(self, for_ms: int) -> None:
+        self._catch_up()
+        self._path, self._mark = None, None
+        self._beats.clear()
+        self._step(("lost",))
+        self._schedule.after(for_ms, self._if_same_boot(self._connect))
+
+    def _pause_ms(self) -> int:
+        """Between half and all of a bound that doubles, as the firmware draws it."""
+        bound = self._retry_ms
+        self._retry_ms = min(RETRY_MS_MAX, 2 * bound)
+        return self._chance.between(bound // 2, bound)
+
+    def _connect(self) -> None:
+        if self._path is not None:
+            return
+        if not self._air.can_connect(self.id):
+            self._schedule.after(self._pause_ms(), self._if_same_boot(self._connect))
+            return
+        self._retry_ms = RETRY_MS
+        self._catch_up()
+        actions = self._brain.step(self._ms(), ("connecting",))
+        self._perform(actions)
+        will = next(each for each in actions if each[0] == "connect")
+        self._path = self._air.connect(self.id, self, Will(will[1], will[2]), self._topics)
+        self._step(("connected",))
+
+    # --- the world
+
+    def powered_by(self, battery_mv: Callable[[int], int] | None) -> None:
         """Give the pack's voltage at an instant of the schedule."""
         self._battery_mv = battery_mv
 
     def sense(self, sensor: str, high_ms: int = 2000) -> None:
         """Somebody is in front of a sensor for a while."""
-        if not self.on:
-            return
-        self._step(("sensor", sensor, True))
-        boot = self.boots
-        self._schedule.after(high_ms, lambda: self._clear(boot, sensor))
+        if self.on:
+            self._step(("sensor", sensor, True))
+            self._schedule.after(high_ms, self._if_same_boot(partial(self._clear, sensor)))
 
-    def _clear(self, boot: int, sensor: str) -> None:
-        if boot == self.boots:
+    def _clear(self, sensor: str) -> None:
+        if sensor not in self.stuck:
             self._step(("sensor", sensor, False))
 
-    def _connect(self, boot: int) -> None:
-        if boot != self.boots or self._connected:
-            return
-        if not self._air.up:
-            self._schedule.after(self._chance.between(500, 3000), lambda: self._connect(boot))
-            return
-        will = next(a for a in self._brain.step(self._ms(), ("connecting",)) if a[0] == "connect")
-        root = self._config["root"]
-        topics = frozenset(
-            [
-                *(f"{root}/{self.id}/{each}" for each in HEARS),
-                f"{root}/all/beat",
-                f"{root}/all/stop",
-            ]
-        )
-        self._connected = True
-        self._air.connect(self.id, Ears(self._hearing(boot), will[1], will[2], 0, topics))
-        self._step(("connected",))
+    def free(self, sensor: str) -> None:
+        """A stuck sensor lets go."""
+        self.stuck.discard(sensor)
+        if self.on:
+            self._step(("sensor", sensor, False))
 
-    def _hearing(self, boot: int) -> Callable[[str, bytes, bool], None]:
-        def hear(topic: str, payload: bytes, retain: bool) -> None:
-            if boot == self.boots and self._connected:
-                self._step(("message", topic, payload, retain))
+    # --- the air: satisfies Hears
 
-        return hear
+    def hear(self, topic: str, payload: bytes, retain: bool) -> None:
+        self._hearing = payload
+        if self._observer is not None:
+            self._observer.heard(self, topic, payload)
+        self._step(("message", topic, payload, retain))
+        self._hearing = b""
 
-    def _tick(self, boot: int) -> None:
-        if boot != self.boots:
+    def hear_beat(self, at_ms: int, topic: str, payload: bytes, mark: Mark) -> None:
+        """One of a known clock and epoch sets nothing off; it is taken up with the next event."""
+        if mark == self._mark:
+            self._beats.append((at_ms, topic, payload))
+        else:
+            self._schedule.at(at_ms, partial(self._hear_news, self._path, topic, payload, mark))
+
+    def _hear_news(self, path: Path | None, topic: str, payload: bytes, mark: Mark) -> None:
+        if path is not None and path is self._path:
+            self.hear(topic, payload, retain=False)
+            self._mark = mark
+
+    def _catch_up(self) -> None:
+        beats = self._beats
+        if not beats:
             return
-        if self._battery_mv is not None:
-            self._step(("battery", self._battery_mv(self._schedule.now_ms)))
-        self._step(("tick",))
-        self._schedule.after(TICK_MS, lambda: self._tick(boot))
+        now, zero_ms, step, taken = self._schedule.now_ms, self._zero_ms, self._brain.step, 0
+        if len(beats) > 1:
+            beats.sort()
+        for at_ms, topic, payload in beats:
+            if at_ms > now:
+                break
+            taken += 1
+            actions = step(at_ms - zero_ms, ("message", topic, payload, False))
+            if actions:
+                self._perform(actions)
+        del beats[:taken]
+
+    # --- the brain
+
+    def _wake(self, at_ms: int) -> None:
+        if at_ms != self._wake_ms or not self.on:
+            return
+        self._wake_ms = ASLEEP
+        self._catch_up()
+        brain, now_ms = self._brain, self._schedule.now_ms
+        if brain.due_ms() + self._zero_ms <= now_ms:
+            event: tuple[Any, ...] = TICK
+            if self._battery_mv is not None:
+                event = ("battery", self._battery_mv(now_ms))
+            actions = brain.step(now_ms - self._zero_ms, event)
+            if actions:
+                self._perform(actions)
+        self._sleep()
+
+    def _sleep(self) -> None:
+        """Until the brain is due."""
+        at_ms = self._brain.due_ms() + self._zero_ms
+        if at_ms < self._wake_ms:
+            self._wake_ms = at_ms
+            self._schedule.at(at_ms, partial(self._wake, at_ms))
 
     def _step(self, event: tuple[Any, ...]) -> None:
-        for action in self._brain.step(self._ms(), event):
-            if action[0] == "publish" and self._connected:
-                _, topic, payload, qos, retain, token = action
-                self._air.say(topic, payload, qos=qos, retain=retain)
-                if token:
-                    self._schedule.after(5, partial(self._acked, token))
-            elif action[0] == "output" and action[3]:
-                self.played.append((self._schedule.now_ms, action[1], action[2]))
-                prop = self._config["props"][action[1]]["behaviours"][action[2]]
-                self._schedule.after(prop["duration_ms"] + 1, self._nudge(self.boots))
+        if self._beats:
+            self._catch_up()
+        actions = self._brain.step(self._schedule.now_ms - self._zero_ms, event)
+        if actions:
+            self._perform(actions)
+        self._sleep()
 
-    def _acked(self, token: object) -> None:
-        if self._connected:
+    def _perform(self, actions: list[tuple[Any, ...]]) -> None:
+        for action in actions:
+            kind = action[0]
+            if kind == "publish":
+                self._publish(*action[1:])
+            elif kind == "output":
+                self._put(action[1], action[2], is_on=action[3])
+            elif kind == "stop_state" and self._observer is not None:
+                self._observer.went_off(self, action[1])
+
+    def _put(self, prop: str, behaviour: str, *, is_on: bool) -> None:
+        if is_on:
+            self.starts += 1
+        if is_on and self._keep:
+            self.played.append(Played(self._schedule.now_ms, prop, behaviour))
+        if self._observer is None:
+            return
+        if is_on:
+            self._observer.went_on(self, prop, behaviour, self._hearing)
+        else:
+            self._observer.went_off(self, prop)
+
+    def _publish(self, topic: str, payload: bytes, qos: int, retain: bool, token: int) -> None:
+        path = self._path
+        if self.alters is not None:
+            payload = self.alters(topic, payload)
+        if self._observer is not None and qos:
+            self._observer.said(self, topic, payload)
+        if path is None:
+            return
+        acked = partial(self._acked, path, token) if token else None
+        self._air.say(path, topic, payload, qos=qos, retain=retain, acked=acked)
+
+    def _acked(self, path: Path, token: int) -> None:
+        if path is self._path:
             self._step(("acked", token))
 
-    def _nudge(self, boot: int) -> Callable[[], None]:
-        """Let a behaviour end at its own instant, not at the next tick."""
+    def _if_same_boot(self, what: Callable[[], None]) -> Callable[[], None]:
+        boots = self.boots
 
-        def nudge() -> None:
-            if boot == self.boots:
-                self._step(("tick",))
+        def run() -> None:
+            if boots == self.boots:
+                what()
 
-        return nudge
+        return run
 
     def _ms(self) -> int:
         return self._schedule.now_ms - self._zero_ms

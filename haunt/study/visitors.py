@@ -5,6 +5,7 @@ A group arrives by chance, keeps its own pace, lingers where it likes, and never
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import partial
 from typing import Protocol
 
 from haunt.study.chance import Chance
@@ -77,15 +78,24 @@ class Visitors:
     ) -> None:
         self.groups = 0
         self.people = 0
+        self._has_left = False
         self._path, self._boards, self._traffic = path, boards, traffic
         self._schedule, self._chance = schedule, chance
 
     def come(self, open_now: Callable[[], bool] = lambda: True) -> None:
         """Send the first group on its way, and each the next."""
         self._open_now = open_now
+        if not self._traffic.groups_per_hour:
+            return
         self._schedule.after(self._gap(), self._again)
 
+    def leave(self) -> None:
+        """Everybody is gone at once: no more groups, and nobody on the path."""
+        self._has_left = True
+
     def _again(self) -> None:
+        if self._has_left:
+            return
         self._schedule.after(self._gap(), self._again)
         self.next_group()
 
@@ -118,6 +128,9 @@ class Visitors:
         for n in range(0, people, 3):
             high_ms = self._chance.between(800, 2500)
             self._schedule.after(
-                at_ms + n * 1100,
-                lambda ms=high_ms: board.sense(stop.sensor, ms),  # type: ignore[misc]
+                at_ms + n * 1100, partial(self._sense, board, stop.sensor, high_ms)
             )
+
+    def _sense(self, board: Senses, sensor: str, high_ms: int) -> None:
+        if not self._has_left:
+            board.sense(sensor, high_ms)
