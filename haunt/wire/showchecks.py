@@ -11,6 +11,7 @@ from typing import Final, NamedTuple, TypeAlias
 
 from haunt.wire.forms import CONTROLLER, is_id
 from haunt.wire.showlines import Path
+from haunt.wire.showrefs import REFERENCES
 from haunt.wire.words import clipped, shown
 
 Table: TypeAlias = dict[str, object]
@@ -127,24 +128,15 @@ def _board_is_not_the_controller(raw: Table) -> Iterator[Finding]:
 
 
 def _references(raw: Table) -> Iterator[Finding]:
-    for kind, key, target in (
-        ("supply", "circuit", "circuit"),
-        ("board", "supply", "supply"),
-        ("sensor", "board", "board"),
-        ("prop", "board", "board"),
-        ("link", "sensor", "sensor"),
-        ("link", "after", "sensor"),
-        ("link", "prop", "prop"),
-        ("timetable", "prop", "prop"),
-    ):
+    for table, key, target, *_ in REFERENCES:
         known = _ids(_all(raw, target))
-        for row in _all(raw, kind):
-            yield from _leads_to((*row.path, key), row.table.get(key), known, target)
-    props = _ids(_all(raw, "prop"))
-    for sensor in _all(raw, "sensor"):
-        sees = sensor.table.get("sees")
-        for index, name in enumerate(sees if isinstance(sees, list | tuple) else ()):
-            yield from _leads_to((*sensor.path, "sees", index), name, props, "prop")
+        for row in _all(raw, table):
+            value = row.table.get(key)
+            if isinstance(value, list | tuple):
+                for index, name in enumerate(value):
+                    yield from _leads_to((*row.path, key, index), name, known, target)
+            else:
+                yield from _leads_to((*row.path, key), value, known, target)
 
 
 def _leads_to(

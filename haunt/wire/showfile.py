@@ -134,7 +134,7 @@ def _faults(
         Fault(
             file=file,
             line=places.line_of(path) if places else 0,
-            key=_key_text(path, raw),
+            key=key_text(path, raw),
             what=what,
             allowed=allowed
             if isinstance(allowed, str)
@@ -145,7 +145,7 @@ def _faults(
     return sorted(dict.fromkeys(faults), key=lambda fault: fault.line)
 
 
-def _key_text(path: Path, raw: object) -> str:
+def key_text(path: Path, raw: object) -> str:
     """`prop[gatekeeper].cooldown_s`; tables without an id are counted from 1."""
     said = ""
     node = raw

@@ -96,10 +96,13 @@ class Topics:
         )
 
     def controller_subscriptions(self) -> tuple[Subscription, ...]:
-        """What the controller asks for; its own retained stop too, to rise above its epoch."""
+        """What the controller asks for; its own retained stop too, to rise above its epoch.
+
+        That at QoS 0: at a start it must not queue behind motions that are not acknowledged yet.
+        """
         return (
             *(Subscription(f"{self._prefix}+/{kind}", QOS[kind]) for kind in UP_KINDS),
-            Subscription(self.stop, QOS["stop"]),
+            Subscription(self.stop, 0),
         )
 
     def board_may_write(self, board: str) -> tuple[str, ...]:

@@ -164,10 +164,16 @@ def test_a_key_with_a_header_of_its_own_is_found_there() -> None:
     assert "[prop.idle]" not in write_show(after)
 
 
-def test_a_change_that_would_move_other_tables_is_refused() -> None:
-    apart = FULL + '\n[[board]]\nid = "b2"\n'
-    with pytest.raises(ShowFileRefused, match="the rest of the file would be moved"):
-        set_value(_read(apart), "prop", "gatekeeper", "idle", None)
+def test_a_table_with_a_header_is_taken_out_where_others_stand_apart() -> None:
+    before = _read(FULL + '\n[[board]]\nid = "b2"\n')
+    after = set_value(before, "prop", "gatekeeper", "idle", None)
+    assert [line for line in _difference(before, after) if line.strip("-+ ")] == [
+        "- [prop.idle]",
+        '- tracks = ["glow"]',
+        "- average_ma = 60",
+        "- level_dba = 40",
+        "- flash_hz = 0",
+    ]
 
 
 @pytest.mark.parametrize("ending", ["", "\n", "\n\n# the end", "  # why"])

@@ -134,7 +134,7 @@ def test_the_controller_hears_every_board_and_its_own_retained_stop() -> None:
         ("haunt/first-night/+/motion", 1),
         ("haunt/first-night/+/health", 0),
         ("haunt/first-night/+/report", 1),
-        ("haunt/first-night/all/stop", 1),
+        ("haunt/first-night/all/stop", 0),
     )
 
 
