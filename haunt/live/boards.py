@@ -6,6 +6,8 @@ from haunt.core.night import Night
 from haunt.live.presence import Presence
 from haunt.wire.payloads import Health, Here
 
+BOOTS_MAX = 8
+
 
 @dataclass(slots=True)
 class BoardNotes:
@@ -21,6 +23,14 @@ class BoardNotes:
     stopped: bool | None = None
     counted: int | None = None
     active: tuple[tuple[str, int], ...] = ()
+    motions: tuple[tuple[str, int], ...] = ()
+    starts: tuple[tuple[str, int], ...] = ()
+    boots: int = 0
+
+    def booted(self, boot: str) -> None:
+        """Its counters begin anew. `boots` are those seen in this run, the first one not counted."""
+        self.boots += bool(self.boot)
+        self.boot, self.counted, self.motions, self.starts = boot, None, (), ()
 
 
 class Boards:
@@ -37,23 +47,36 @@ class Boards:
         notes.fw, notes.reset = here.fw or "", here.reset
         notes.up_ms, notes.heard_wall_ms = here.up_ms, wall_ms
         if here.boot != notes.boot:
-            notes.boot, notes.counted = here.boot, None
+            notes.booted(here.boot)
 
     def note_health(self, board: str, health: Health, charge: int | None, wall_ms: int) -> bool:
         """True where the arbiter has something to learn from it."""
         notes = self.of(board)
         active = tuple(sorted(health.active.items()))
         news = health.boot != notes.boot or active != notes.active or charge is not None
-        notes.boot, notes.active = health.boot, active
+        if health.boot != notes.boot:
+            notes.booted(health.boot)
+        notes.active = active
         notes.up_ms, notes.heard_wall_ms = health.up_ms, wall_ms
         notes.battery_mv, notes.charge_percent = health.battery_mv, charge
         notes.rssi, notes.epoch, notes.stopped = health.rssi, health.epoch, health.stopped
         notes.counted = sum(health.motions.values())
+        notes.motions = tuple(sorted(health.motions.items()))
+        notes.starts = tuple(sorted(health.starts.items()))
         return news
 
     def count_motion(self, board: str, boot: str) -> None:
         key = (board, boot)
-        self.journalled[key] = self.journalled.get(key, 0) + 1
+        count = self.journalled.get(key)
+        if count is None:
+            self._forget_boots(board)
+        self.journalled[key] = (count or 0) + 1
+
+    def _forget_boots(self, board: str) -> None:
+        """Who starts again and again would fill our memory: nobody asks for its old counts."""
+        known = [key for key in self.journalled if key[0] == board]
+        for key in known[: max(0, len(known) - BOOTS_MAX + 1)]:
+            del self.journalled[key]
 
     def props_of(self, night: Night, board: str) -> list[str]:
         found = night.boards.get(board)

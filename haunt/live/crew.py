@@ -99,6 +99,8 @@ class Crew:
     def mute(
         self, sensor: str, by: str, *, on: bool, for_ms: int | None = None
     ) -> "Future[Answer]":
+        if sensor not in self._desk.view().sensors:
+            raise CrewMistake(f"there is no sensor {sensor!r}", about=sensor, missing=True)
         return self._put(
             lambda m, w: events.Muted(m, w, sensor, on, for_ms, by),
             by,
@@ -106,8 +108,13 @@ class Crew:
             sensor,
         )
 
-    def lock_out(self, prop: str, by: str, *, on: bool) -> "Future[Answer]":
-        self._prop(prop)
+    def lock_out(self, prop: str, by: str, *, on: bool, is_owner: bool = False) -> "Future[Answer]":
+        """Somebody works on it: no timer, and nobody but they, or an owner, ends it."""
+        holder = self._prop(prop).locked_by
+        if holder and holder != by and not (is_owner and not on):
+            raise CrewMistake(
+                f"{holder} works on it: only {holder}, or an owner, ends that", about=prop
+            )
         return self._put(
             lambda m, w: events.LockedOut(m, w, prop, on, by),
             by,

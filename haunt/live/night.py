@@ -3,7 +3,7 @@
 One caller, no threads here. What comes of an event is carried out in shell.py.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 
 from haunt.core import events
 from haunt.core.arbiter import Arbiter
@@ -11,10 +11,13 @@ from haunt.core.decisions import Decision
 from haunt.core.events import Event
 from haunt.live.alerts.book import kept_alerts
 from haunt.live.alerts.rules import House
+from haunt.live.alerts.unsteady import HOLD_MS, to_hold
 from haunt.live.alerts.watch import AlertSeen
+from haunt.live.forecasts import Forecasts, PackSheet
 from haunt.live.ports import (
     ActionRow,
     AlertShelf,
+    AlertsOut,
     Arrival,
     HealthRow,
     Journal,
@@ -22,7 +25,7 @@ from haunt.live.ports import (
     Outbox,
     ReportRow,
 )
-from haunt.live.shell import BEAT_MS, Shell
+from haunt.live.shell import BEAT_MS, INSIST_MS, Shell
 from haunt.wire.errors import BoardSpokeNonsense
 from haunt.wire.payloads import (
     Gone,
@@ -61,14 +64,19 @@ class RunningNight(Shell):
         number: int = 0,
         charge_of: Callable[[str, int], int | None] = lambda _board, _mv: None,
         shelf: AlertShelf | None = None,
+        sheets: Mapping[str, PackSheet] | None = None,
+        out: AlertsOut | None = None,
     ) -> None:
         super().__init__(arbiter, outbox, journal, clock_id, number, charge_of)
+        self._out = out
+        self.forecasts = Forecasts(sheets or {})
         self.link_up = False
         self.begun = False
         self._clocks, self._shelf = known_clocks | {clock_id}, shelf
         self._kept = shelf.open_alerts() if shelf is not None else []
         self._free_mb: int | None = None
         self._early: list[Arrival] = []
+        self._topics_read: dict[str, BoardTopic] = {}
         self._begin_at_ms: int | None = None
         self._retained_stop = Stop(stopped=False, epoch=0, at_ms=0)
         self._next_snapshot_ms = self._next_sweep_ms = self._next_room_ms = 0
@@ -80,7 +88,7 @@ class RunningNight(Shell):
         if not self.begun:
             self._receive_early(arrival)
             return
-        topic = self.topics.parse(arrival.topic)
+        topic = self._topics_read.get(arrival.topic) or self._read_topic(arrival.topic)
         if topic is None:
             self.tally.unknown_ids += 1
             self._acknowledge(arrival)
@@ -94,10 +102,18 @@ class RunningNight(Shell):
         if not keep:
             self._acknowledge(arrival)
 
+    def _read_topic(self, name: str) -> BoardTopic | None:
+        """Those of our own boards are few and come again and again."""
+        topic = self.topics.parse(name)
+        if topic is not None and topic.board in self.arbiter.night.boards:
+            self._topics_read[name] = topic
+        return topic
+
     def link(self, state: LinkState) -> None:
         """Before the first motion is judged the retained stop must be known."""
         self.link_up = state.up
         self.watch.link(state.mono_ms, up=state.up)
+        self.hands.link(state.wall_ms, up=state.up)
         if not self.begun:
             self._begin_at_ms = state.mono_ms + RETAINED_STOP_WAIT_MS if state.up else None
             return
@@ -115,6 +131,7 @@ class RunningNight(Shell):
             self.stopped_by, self.stopped_wall_ms = action.by, event.wall_ms
         if isinstance(event, events.ShowChanged):
             self.show_version = event.version
+        self._note_order(event, action)
         effects = self._do(event, action=action)
         if isinstance(event, events.ShowChanged):
             self.relabel(self.watch.labels)
@@ -135,6 +152,8 @@ class RunningNight(Shell):
             self._ring(mono_ms)
         if mono_ms >= self._next_beat_ms:
             self._beat(mono_ms)
+        if self._is_stop_untold and self.link_up:
+            self._insist(mono_ms)
         for _cue, board, prop in self.cues.unanswered(mono_ms):
             self.changed.add(prop)
             self.watch.unanswered(prop, board, mono_ms, self.wall_of(mono_ms))
@@ -146,14 +165,16 @@ class RunningNight(Shell):
         """Return when `advance` wants to be called at the latest."""
         if not self.begun:
             return min(self._begin_at_ms or mono_ms + BEAT_MS, self._next_sweep_ms)
-        due = [
-            self._next_beat_ms,
-            self.arbiter.next_due_ms() if not self.broken else None,
-            self._next_sweep_ms,
+        due = min(self._next_beat_ms, self._next_sweep_ms)
+        for other in (
+            None if self.broken else self.arbiter.next_due_ms(),
             self.cues.next_due_ms(),
             self.receipts.next_due_ms(),
-        ]
-        return min(each for each in due if each is not None)
+            mono_ms + INSIST_MS if self._is_stop_untold and self.link_up else None,
+        ):
+            if other is not None and other < due:  # asked after every message: no list, no min()
+                due = other
+        return due
 
     def save(self, mono_ms: int) -> None:
         """Hand a snapshot to the journal, so that a restart has little to replay."""
@@ -181,7 +202,7 @@ class RunningNight(Shell):
     def _begin(self, mono_ms: int) -> None:
         stop = self._retained_stop
         self.begun = True
-        wall_ms = self.wall_of(mono_ms)
+        wall_ms = self.hands.started_wall_ms = self.wall_of(mono_ms)
         self._do(events.Started(mono_ms, wall_ms, stop.epoch, stop.stopped, link_up=True))
         self.watch.begin(self.arbiter.night, mono_ms)
         for name, board in self.arbiter.night.boards.items():
@@ -245,6 +266,7 @@ class RunningNight(Shell):
         self.boards.count_motion(event.board, event.boot)
         self.watch.motion(self.arbiter.night, event.board, event.sensor, event.mono_ms)
         record = self._carry_out(event, effects)
+        self._note_hit(event)
         self.receipts.expect(record.number, events.key_of(event), arrival.receipt, event.mono_ms)
         self._put(record)
         return True
@@ -276,6 +298,8 @@ class RunningNight(Shell):
         charge = None
         if health.battery_mv is not None and self.watch.believes(board, health.battery_mv):
             charge = self._charge_of(board, health.battery_mv)
+            if charge is not None:
+                self.forecasts.read(board, charge, now)
         news = self.boards.note_health(board, health, charge, arrival.wall_ms)
         journalled = self.boards.journalled.get((board, health.boot), 0)
         self.watch.health(self.arbiter.night.boards[board], health, journalled, now)
@@ -316,6 +340,7 @@ class RunningNight(Shell):
         if prop is not None:
             self.changed.add(prop)
             self.watch.answered(prop, now, self.wall_of(now))
+        self._note_trip(report.cue, report.state, now)
         self._do(
             events.Reported(
                 now, self.wall_of(now), board, report.cue, report.state, why, report.epoch or 0
@@ -337,13 +362,6 @@ class RunningNight(Shell):
             self._do(events.BoardHere(mono_ms, self.wall_of(mono_ms), board, boot))
             self.watch.back(board, mono_ms, self.wall_of(mono_ms))
 
-    def _known(self, board: str, mono_ms: int) -> bool:
-        if board in self.arbiter.night.boards:
-            return True
-        self.tally.unknown_ids += 1
-        self.watch.stranger(board, mono_ms)
-        return False
-
     def _board_gone(self, board: str, mono_ms: int, *, silent: bool = False) -> None:
         wall_ms = self.wall_of(mono_ms)
         self._do(events.BoardGone(mono_ms, wall_ms, board))
@@ -363,10 +381,16 @@ class RunningNight(Shell):
             self._free_mb = self._shelf.free_mb()
         lost, wall_ms = self.receipts.not_journalled, self.wall_of(mono_ms)
         house = House(self._journal.counts(), lost, self._free_mb, wall_ms)
+        if self.begun:
+            self._insist(mono_ms)
+            if self._has_gap(house.journal, mono_ms):
+                self.save(mono_ms)
         self.watch.sweep(self.arbiter.night, house, self.deaf(mono_ms), mono_ms, wall_ms)
+        self._look_ahead(mono_ms)
         self._tell_alerts(mono_ms)
+        if self.begun and self.watch.unsteady:
+            self._hold_unsteady(mono_ms)
 
-    def _seen(self, event: AlertSeen, action: ActionRow) -> None:
-        if self.alerts.seen(event.alert, event.by, event.wall_ms):
-            self._put(self._record(event.mono_ms, action=action))
-            self._tell_alerts(event.mono_ms)
+    def _hold_unsteady(self, mono_ms: int) -> None:
+        for prop, by in [*to_hold(self.arbiter.night, self.watch.unsteady, mono_ms)]:
+            self._do(events.Held(mono_ms, self.wall_of(mono_ms), prop, HOLD_MS, by))

@@ -45,7 +45,8 @@ class Owner:
     ) -> None:
         self._running, self._scene, self._clock = running, scene, clock
         self._on_views, self._queue_max = on_views, queue_max
-        self._queue: deque[Arrival | LinkState | Order] = deque()  # taken from under `_working`
+        self._queue: deque[Arrival | LinkState] = deque()  # taken from under `_working`
+        self._orders: deque[Order] = deque()  # go first: a stop waits for no crowd
         self._working = threading.Lock()
         self._something = threading.Event()
         self._dropped = 0
@@ -70,9 +71,9 @@ class Owner:
 
     def deliver(self, what: Arrival | LinkState) -> bool:
         """Handle a message now, or queue it. False, counted, when the queue is full."""
-        if not self._queue and self._working.acquire(blocking=False):
+        if not self._waits() and self._working.acquire(blocking=False):
             try:
-                if not self._queue:  # else it would overtake what waits
+                if not self._waits():  # else it would overtake what waits
                     self._take(what)
                     self._look_again()
                     return True
@@ -92,10 +93,10 @@ class Owner:
         self, make: MakeEvent, *, by: str, what: str, about: str, labels: Labels | None = None
     ) -> "Future[Answer]":
         answer: Future[Answer] = Future()
-        if len(self._queue) >= self._queue_max + ORDERS_MAX:
+        if len(self._orders) >= ORDERS_MAX:
             answer.set_exception(TimeoutError("the controller is overloaded; try again"))
             return answer
-        self._queue.append(Order(make, ActionRow(by, what, about), answer, labels))
+        self._orders.append(Order(make, ActionRow(by, what, about), answer, labels))
         self._something.set()
         return answer
 
@@ -107,7 +108,7 @@ class Owner:
         return self._thread.is_alive()
 
     def _run(self) -> None:
-        while not (self._stopping and not self._queue):
+        while not (self._stopping and not self._waits()):
             self._wait()
             with self._working:
                 try:
@@ -123,33 +124,40 @@ class Owner:
         if self._running.changed:
             due = min(due, max(self._next_view_ms, now))
         self._awake_at_ms = due
-        if not self._queue and due > now:
+        if not self._waits() and due > now:
             self._something.wait((due - now) / 1000)
         self._something.clear()
 
     def _work(self) -> None:
         """Take what waits, a bounded part at a time so that timers keep their hour."""
         for _ in range(AT_ONCE_MAX):
-            if not self._queue:
+            if self._orders:
+                self._obey(self._orders.popleft())
+            elif self._queue:
+                self._take(self._queue.popleft())
+            else:
                 break
-            self._take(self._queue.popleft())
         now = self._clock.mono_ms()
         self._running.advance(now, self._clock.wall_ms())
         if (now >= self._next_view_ms and self._running.changed) or now >= self._stale_view_ms:
             self._show(now)
 
     def _look_again(self) -> None:
-        """Wake the thread where this message brought a timer earlier than it sleeps for."""
-        if self._running.next_due_ms(self._clock.mono_ms()) < self._awake_at_ms:
+        """Wake the thread where this message brought a timer, or a view, before it would wake."""
+        due = self._running.next_due_ms(self._clock.mono_ms())
+        if self._running.changed:
+            due = min(due, self._next_view_ms)
+        if due < self._awake_at_ms:
             self._something.set()
 
-    def _take(self, what: Arrival | LinkState | Order) -> None:
+    def _waits(self) -> bool:
+        return bool(self._orders or self._queue)
+
+    def _take(self, what: Arrival | LinkState) -> None:
         if isinstance(what, Arrival):
             self._running.receive(what)
-        elif isinstance(what, LinkState):
-            self._running.link(what)
         else:
-            self._obey(what)
+            self._running.link(what)
 
     def _obey(self, order: Order) -> None:
         if not order.answer.set_running_or_notify_cancel():

@@ -9,6 +9,7 @@ from typing import NamedTuple, Protocol
 
 from haunt.core.decisions import Decision, SendCue
 from haunt.core.events import Event, Motion
+from haunt.live.why.facts import Because
 
 
 class Receipt(NamedTuple):
@@ -109,6 +110,22 @@ class AlertRow:
     seen_ms: int | None = None
 
 
+class OutCounts(NamedTuple):
+    """Alerts that were taken outside, dropped, and waiting; `fault` is of the last try."""
+
+    sent: int = 0
+    dropped: int = 0
+    waiting: int = 0
+    fault: str = ""
+
+
+class AlertsOut(Protocol):
+    """Where alerts go beside the pages. Called from the owner's thread; must not wait."""
+
+    def told(self, row: AlertRow, wall_ms: int) -> None: ...
+    def counts(self) -> OutCounts: ...
+
+
 class AlertShelf(Protocol):
     """What the store knows of alerts, and of the room that it has left."""
 
@@ -126,7 +143,8 @@ class Record:
     """One thing that happened with all that followed from it: one transaction, or nothing.
 
     `number` counts up without gaps while the journal keeps pace. `event` is None for rows that
-    the arbiter has no part in (health without news, alerts).
+    the arbiter has no part in (health without news, alerts). `because` has a place for each
+    decision, or is empty where nothing is known beyond them.
     """
 
     number: int
@@ -134,6 +152,7 @@ class Record:
     wall_ms: int
     event: Event | None = None
     decisions: tuple[Decision, ...] = ()
+    because: tuple[Because | None, ...] = ()
     cues: tuple[SendCue, ...] = ()
     health: HealthRow | None = None
     report: ReportRow | None = None

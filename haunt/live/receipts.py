@@ -39,20 +39,24 @@ class Receipts:
         waiting = self._due.get(number) if number is not None else None
         if number is None or waiting is None:
             self._acknowledge(receipt)
-        else:
-            self._due[number] = (waiting[0], key, receipt)
+            return
+        self._due[number] = (waiting[0], key, receipt)
+        if key not in self._numbers:  # the journal settled it meanwhile
+            self._give(number)
+        if waiting[2] is not None:  # the broker has both, and keeps the newer
+            self._acknowledge(waiting[2])
 
     def committed(self, records: list[Record]) -> None:
         for record in records:
-            self._overdue.pop(record.number, None)
             self._give(record.number)
+            self._overdue.pop(record.number, None)
 
     def lost(self, records: list[Record]) -> None:
         for record in records:
-            self._overdue.pop(record.number, None)
             if record.has_motion:
                 self._lost += 1
             self._give(record.number)
+            self._overdue.pop(record.number, None)
 
     def refused(self, number: int) -> None:
         """The journal would not even queue it."""
@@ -63,8 +67,11 @@ class Receipts:
         """Give what has waited too long. True if anything was."""
         given = False
         while (oldest := self._oldest()) is not None and mono_ms - oldest[1] >= WAIT_MS:
-            self._overdue[oldest[0]] = None
-            given = self._give(oldest[0]) or given
+            self._overdue[oldest[0]] = None  # first: who commits it now takes it out again
+            if self._give(oldest[0]):
+                given = True
+            else:
+                self._overdue.pop(oldest[0], None)
         return given
 
     def next_due_ms(self) -> int | None:
@@ -83,11 +90,13 @@ class Receipts:
             return number, since
 
     def _give(self, number: int) -> bool:
+        waiting = self._due.get(number)
+        if waiting is None:
+            return False
+        self._numbers.pop(waiting[1], None)  # first: who adds a receipt now looks here again
         waiting = self._due.pop(number, None)
         if waiting is None:
             return False
-        _since, key, receipt = waiting
-        self._numbers.pop(key, None)
-        if receipt is not None:
-            self._acknowledge(receipt)
+        if waiting[2] is not None:
+            self._acknowledge(waiting[2])
         return True

@@ -1,14 +1,29 @@
 """The night as a page may see it: built by the owner out of its state, then never changed."""
 
+from dataclasses import replace
+from datetime import UTC, datetime
+from zoneinfo import ZoneInfo
+
 from haunt.core.decisions import Decision
-from haunt.core.night import Night, Prop
+from haunt.core.night import Night, Prop, Sensor
 from haunt.core.rules import cooldown_ms, doors_open
 from haunt.live.alerts.book import Alert
-from haunt.live.cues import CueWatch
+from haunt.live.cues import CueWatch, Trip
+from haunt.live.forecasts import close_of
 from haunt.live.night import RunningNight
 from haunt.live.ports import Journal
-from haunt.live.sentences import sentence
-from haunt.live.views import AlertView, BoardView, Counters, Labels, NightView, PropView, PropWord
+from haunt.live.sentences import Names, sentence
+from haunt.live.views import (
+    AlertView,
+    BoardView,
+    Counters,
+    Labels,
+    NightView,
+    PropView,
+    PropWord,
+    SensorView,
+)
+from haunt.live.why.facts import Because
 
 LOOK_AHEAD = 12
 
@@ -20,6 +35,7 @@ class Scene:
         self._running, self._journal = running, journal
         self.labels = labels
         self._props: dict[str, PropView] = {}
+        self._faults: dict[str, tuple[str, ...]] = {}
         self._seq = 0
 
     @property
@@ -34,6 +50,7 @@ class Scene:
         """Make the changed props anew, take the rest over, and the whole round them."""
         running, night = self._running, self._running.arbiter.night
         self._seq += 1
+        self._faults = running.alerts.by_subject()
         offset = night.offset_ms
         if set(self._props) != set(night.props):
             changed = frozenset(night.props)
@@ -44,6 +61,7 @@ class Scene:
             for each, prop in night.props.items()
         }
         at_ms, what = _next_change(night, mono_ms + offset)
+        walk = running.hands.of("walk test") if night.walk_test else None
         piece = night.calendar.piece(mono_ms + offset)
         by_hand = night.hand_phase if night.hand_phase_until_ms > mono_ms else None
         return NightView(
@@ -72,6 +90,34 @@ class Scene:
             alerts=tuple(_alert(each) for each in running.alerts.open()),
             alerts_left_out=running.alerts.left_out,
             counters=self._counters(queue_dropped),
+            sensors={each: self._sensor(sensor, mono_ms) for each, sensor in night.sensors.items()},
+            walk_by=walk.by if walk is not None else "",
+            walk_since_ms=walk.wall_ms if walk is not None else None,
+            last_hit=running.eyes.latest,
+            closes_ms=close_of(night) if doors_open(night) else None,
+            doors=night.doors,
+        )
+
+    def _sensor(self, sensor: Sensor, mono_ms: int) -> SensorView:
+        spec, night, eye = sensor.spec, self._running.arbiter.night, self._running.eyes
+        until = sensor.muted_until_ms
+        muted = sensor.muted and (until is None or until > mono_ms)
+        deed = self._running.hands.of("mute", spec.id) if muted else None
+        seen = eye.of(spec.id)
+        return SensorView(
+            id=spec.id,
+            name=self.labels.sensors.get(spec.id, spec.id),
+            board=spec.board,
+            kind=spec.kind,
+            here=sensor.board.here,
+            props=tuple(dict.fromkeys(link.prop for link in spec.links)),
+            muted=muted,
+            muted_until_ms=until + night.offset_ms if muted and until is not None else None,
+            muted_by=deed.by if deed is not None else "",
+            hits=seen.hits,
+            a_minute=seen.a_minute(mono_ms),
+            last_ms=seen.last_wall_ms,
+            faults=self._faults.get(spec.id, ()),
         )
 
     def _prop(self, night: Night, prop: Prop, mono_ms: int, offset: int) -> PropView:
@@ -98,25 +144,39 @@ class Scene:
             last_heard_ms=notes.heard_wall_ms,
             last_motion_ms=tally.last_motion_wall_ms if tally is not None else None,
             last_decision=last,
-            sentence=self._sentence(last),
+            sentence=self._sentence(night, last, tally.because if tally is not None else None),
             fired=tally.fired if tally is not None else 0,
             refused=tally.refused if tally is not None else 0,
             lapsed=tally.lapsed if tally is not None else 0,
             cooldown_ms=spec.cooldown_ms,
             arm_by_hand=spec.arm_by_hand,
-            held_by=prop.locked_by or prop.held_by or None,
+            held_by=prop.locked_by or (prop.held_by if _is_held(prop, mono_ms) else "") or None,
             unconfirmed=spec.id in _unconfirmed(self._running.cues),
             x_m=x_m,
             y_m=y_m,
             place=place,
+            because=tally.because if tally is not None else None,
+            locked_by=prop.locked_by,
+            out_of_service=prop.out_of_service,
+            trip=self._trip(spec.id, offset),
         )
 
-    def _sentence(self, decision: Decision | None) -> str:
-        return sentence(decision._asdict(), self.labels.sensors) if decision is not None else ""
+    def _trip(self, prop: str, offset: int) -> Trip | None:
+        trip = self._running.cues.trips.get(prop)
+        return None if trip is None else replace(trip, sent_ms=trip.sent_ms + offset)
+
+    def _sentence(self, night: Night, decision: Decision | None, why: Because | None) -> str:
+        if decision is None:
+            return ""
+        said = decision._asdict() | {"because": why.as_json() if why is not None else None}
+        zone = ZoneInfo(night.show.time_zone)
+        names = Names(self.labels.sensors, {each: p.spec.name for each, p in night.props.items()})
+        return sentence(said, names, lambda at_ms: local_clock(at_ms, zone))
 
     def _board(self, night: Night, board: str) -> BoardView:
         notes, known = self._running.boards.of(board), night.boards[board]
         counted = self._running.boards.journalled.get((board, notes.boot))
+        standing = self._running.boards.presence.boards.get(board)
         return BoardView(
             id=board,
             here=known.here,
@@ -132,11 +192,18 @@ class Scene:
             counted=notes.counted,
             journalled=counted,
             props=tuple(prop.spec.id for prop in known.props),
+            pack=self._running.forecasts.views.get(board),
+            boot=notes.boot,
+            boots=notes.boots,
+            connections=standing.conn if standing is not None and standing.conn else None,
+            motions=notes.motions,
+            starts=notes.starts,
+            faults=self._faults.get(board, ()),
         )
 
     def _counters(self, queue_dropped: int) -> Counters:
         running, tally, night = self._running, self._running.tally, self._running.arbiter.night
-        counts = self._journal.counts()
+        counts, out = self._journal.counts(), running.alerts_out()
         return Counters(
             motions=tally.motions,
             duplicates=tally.duplicates,
@@ -153,7 +220,14 @@ class Scene:
             fired=night.fired,
             refused=night.refused,
             lapsed=night.lapsed,
+            alerts_sent=out.sent,
+            alerts_dropped=out.dropped,
+            alerts_fault=out.fault,
         )
+
+
+def local_clock(at_ms: int, zone: ZoneInfo) -> str:
+    return f"{datetime.fromtimestamp(at_ms // 1000, UTC).astimezone(zone):%H:%M:%S}"
 
 
 def _alert(alert: Alert) -> AlertView:
@@ -178,6 +252,11 @@ def _unconfirmed(cues: CueWatch) -> dict[str, str]:
     return cues.unconfirmed
 
 
+def _is_held(prop: Prop, mono_ms: int) -> bool:
+    """A hold for a time is over when its time is; nothing is written down then."""
+    return prop.held and (prop.held_until_ms is None or prop.held_until_ms > mono_ms)
+
+
 def _word(  # noqa: PLR0911 - one return a word
     night: Night, prop: Prop, mono_ms: int
 ) -> tuple[PropWord, int | None]:
@@ -190,7 +269,7 @@ def _word(  # noqa: PLR0911 - one return a word
         return PropWord.OUT_OF_SERVICE, None
     if night.stopped:
         return PropWord.STOPPED, night.release_at_ms
-    if prop.held and (prop.held_until_ms is None or prop.held_until_ms > mono_ms):
+    if _is_held(prop, mono_ms):
         return PropWord.HELD, prop.held_until_ms
     if prop.play is not None:
         return PropWord.PLAYING, prop.play.started_ms + prop.play.behaviour.duration_ms

@@ -1,80 +1,106 @@
-"""One sentence for one decision: what became of it, which rule decided, by how much."""
+"""A decision in words: the rule with its number and limit, what it goes back to, what would change.
+
+Words only. The facts come with the decision (`why/because.py`) or are missing; then less is said.
+"""
 
 from collections.abc import Mapping
-from typing import Any
+from datetime import UTC, datetime
+from typing import Any, Final
 
-from haunt.core.rules import ENDINGS, RULE, Unit
+from haunt.core.rules import ENDINGS, RULE
+from haunt.live.why import propwords, sensorwords
+from haunt.live.why.words import Clock, Facts, Names, Said, Say, seconds
 
-SHOWN_MS = 100
+__all__ = ["Clock", "Names", "Said", "reasons", "said", "sentence", "utc"]
+
+SHOWN_MS: Final = 100
 """A shorter wait is the wire's, not a rule's."""
 
-_WHY = {
-    "unknown-sensor": "the sensor {sensor} is not in the inventory",
-    "muted": "the sensor {sensor} is muted",
-    "warming-up": "the sensor {sensor} is warming up",
-    "block-time": "the sensor {sensor} reported just before",
-    "lingering": "the same group is still there",
-    "wrong-way": "nobody came past the sensor before it",
-    "self-trigger": "the sensor {sensor} sees a prop that was playing",
-    "no-prop": "the sensor {sensor} is linked to no prop",
-    "stale": "the motion came too late",
-    "stopped": "the show is stopped",
-    "walk-test": "walk test is on",
-    "closed": "the show is closed, or closes before it would end",
-    "held": "the prop is on hold",
-    "locked-out": "somebody is working on it",
-    "out-of-service": "it is out of service",
-    "offline": "its board is lost",
-    "no-link": "the controller has no broker",
-    "low-battery": "its pack is too low",
-    "already-waiting": "another group waits for it",
-    "playing": "it was playing",
-    "cooldown": "it rests",
-    "hourly-cap": "it has played as often as allowed this hour",
-    "duty": "its motor must cool",
-    "audience": "nothing it does is gentle enough for this phase",
-    "quiet-hours": "nothing it does is quiet enough for the quiet hours",
-    "stagger": "a neighbour's turn",
-    "talk-over": "a prop close by is speaking",
-    "supply": "its supply is at its limit",
-    "flash": "too many flashes would be seen at once",
-    "sound-limit": "it would be too loud at the property line",
-    "left": "the group had gone",
-    "restart": "the controller was restarting",
+SAYINGS: Final[dict[str, Say]] = {
+    "unknown-sensor": sensorwords.unknown_sensor,
+    "muted": sensorwords.muted,
+    "warming-up": sensorwords.warming_up,
+    "block-time": sensorwords.block_time,
+    "lingering": sensorwords.lingering,
+    "wrong-way": sensorwords.wrong_way,
+    "self-trigger": sensorwords.self_trigger,
+    "no-prop": sensorwords.no_prop,
+    "stale": propwords.stale,
+    "stopped": sensorwords.stopped,
+    "walk-test": sensorwords.walk_test,
+    "closed": sensorwords.closed,
+    "held": sensorwords.held,
+    "locked-out": sensorwords.locked_out,
+    "out-of-service": sensorwords.out_of_service,
+    "offline": sensorwords.offline,
+    "no-link": sensorwords.no_link,
+    "low-battery": propwords.low_battery,
+    "already-waiting": propwords.already_waiting,
+    "playing": propwords.playing,
+    "cooldown": propwords.cooldown,
+    "hourly-cap": propwords.hourly_cap,
+    "duty": propwords.duty,
+    "audience": propwords.audience,
+    "quiet-hours": propwords.quiet_hours,
+    "stagger": propwords.stagger,
+    "talk-over": propwords.talk_over,
+    "supply": propwords.load(
+        "supply",
+        "mA",
+        1,
+        " on {}",
+        "A behaviour that draws less would have fitted, or a later motion",
+    ),
+    "flash": propwords.load(
+        "flash",
+        "Hz",
+        1000,
+        " in view {}",
+        "A calmer behaviour would have fitted, or a later motion",
+    ),
+    "sound-limit": propwords.load(
+        "sound limit",
+        "dBA",
+        1,
+        " at {} (give or take 6 dB)",
+        "A quieter behaviour would have fitted, or a later motion",
+    ),
+    "left": sensorwords.left,
+    "restart": sensorwords.restart,
 }
 
 
-def sentence(decision: Mapping[str, Any], names: Mapping[str, str] | None = None) -> str:
-    """Say a decision (by the keys of the API's JSON) in words; `names` are shown for ids."""
-    shown = names or {}
-    outcome, reason = decision["outcome"], decision.get("reason")
-    waited_ms = decision.get("waited_ms") or 0
-    if waited_ms < SHOWN_MS:
-        waited_ms = 0
-    if outcome == "fired":
+def utc(at_ms: int) -> str:
+    return f"{datetime.fromtimestamp(at_ms // 1000, UTC):%H:%M:%S} UTC"
+
+
+def said(decision: Mapping[str, Any], names: Names | None = None, clock: Clock = utc) -> Said:
+    """Say a refused or lapsed decision, by the keys of the API's JSON."""
+    facts = Facts(decision, names or Names(), clock)
+    what, cause, would = SAYINGS[str(decision["reason"])](facts)
+    verdict = "Too late" if decision["outcome"] == "lapsed" else "Refused"
+    waited_ms = _waited_ms(decision) if decision["outcome"] == "lapsed" else 0
+    if waited_ms:
+        cause = f"{cause}. Waited {seconds(waited_ms)}" if cause else f"Waited {seconds(waited_ms)}"
+    return Said(f"{verdict}: {what}", cause, would)
+
+
+def sentence(decision: Mapping[str, Any], names: Names | None = None, clock: Clock = utc) -> str:
+    """Say any decision. Instants are printed by `clock`."""
+    if decision["outcome"] == "fired":
+        waited_ms = _waited_ms(decision)
         after = f" after {waited_ms / 1000:.1f} s of waiting" if waited_ms else ""
         return f"Fired {decision.get('behaviour')}{_source(decision)}{after}."
-    sensor = str(decision.get("sensor") or "")
-    why = _WHY[str(reason)].format(sensor=shown.get(sensor, sensor))
-    what = "Too late" if outcome == "lapsed" else "Refused"
-    waited = f" Waited {waited_ms / 1000:.1f} s." if waited_ms else ""
-    return f"{what}: {why}{_margin(str(reason), decision.get('margin'))}.{waited}"
+    return str(said(decision, names, clock))
+
+
+def _waited_ms(decision: Mapping[str, Any]) -> int:
+    waited_ms = int(decision.get("waited_ms") or 0)
+    return waited_ms if waited_ms >= SHOWN_MS else 0
 
 
 def _source(decision: Mapping[str, Any]) -> str:
     return {"hand": " by hand", "timetable": " by the timetable"}.get(str(decision["source"]), "")
-
-
-def _margin(reason: str, margin: int | None) -> str:
-    unit = RULE[reason].unit if reason in RULE else Unit.NONE
-    if margin is None or unit is Unit.NONE:
-        return ""
-    if unit is Unit.PERCENT_UNDER:
-        return f", {margin} points under its level"
-    word = "left" if unit is Unit.MS_LEFT else "late"
-    if reason == "offline":
-        word = "by then"
-    return f", {margin / 1000:.1f} s {word}"
 
 
 def reasons() -> list[str]:

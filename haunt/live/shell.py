@@ -3,6 +3,7 @@
 It hands every event with its decisions to the journal after the cue is out, and knows no message.
 """
 
+import logging
 from collections.abc import Callable
 from typing import Any
 
@@ -10,21 +11,40 @@ from haunt.core import events
 from haunt.core.arbiter import Arbiter
 from haunt.core.decisions import Decision, Effect, SendCue, TellStop
 from haunt.core.events import Event
-from haunt.live.alerts.watch import Watch
+from haunt.live.alerts.watch import AlertSeen, Watch
 from haunt.live.boards import Boards
 from haunt.live.cues import CueWatch
-from haunt.live.ports import Arrival, Journal, Outbox, Record
+from haunt.live.eyes import Eyes
+from haunt.live.forecasts import Forecasts
+from haunt.live.hands import Hands
+from haunt.live.ports import (
+    ActionRow,
+    AlertsOut,
+    Arrival,
+    Journal,
+    JournalCounts,
+    Outbox,
+    OutCounts,
+    Record,
+)
 from haunt.live.receipts import Receipts
 from haunt.live.tally import Tally
 from haunt.live.views import Labels
+from haunt.live.why.because import because
+from haunt.live.why.facts import Because
 from haunt.wire.payloads import Beat, Cue, Settings, Stop, encode
 from haunt.wire.topics import QOS, RETAINED, Topics
 
+log = logging.getLogger("haunt.live")
+
 BEAT_MS = 2000
+INSIST_MS = 50
+GAP_MS = 5000
 CLOCK_STEP_MS = 250
 CUE_TTL_MS = 1500
 WOKE_AFTER_MS = 2000
 STOP_ANSWER_MS = 1000
+HIT_AGE_MS = 5000
 
 
 class Shell:
@@ -46,17 +66,23 @@ class Shell:
         self.boards = Boards()
         self.cues = CueWatch()
         self.tally = Tally()
+        self.hands = Hands()
+        self.eyes = Eyes()
         self.receipts = Receipts(outbox.acknowledge)
         self.broken = ""
         self.show_version = 0
         self.stopped_by = ""
         self.stopped_wall_ms: int | None = None
         self.stop_told_ms: int | None = None
+        self._is_stop_untold = False
+        self._lost = self._next_gap_ms = 0
         self.changed: set[str] = set(arbiter.night.props)
         self.watch = Watch(arbiter.night, charge_of, Labels())
         self.alerts = self.watch.book
         self._outbox, self._journal = outbox, journal
         self._clock_id, self._number, self._charge_of = clock_id, number, charge_of
+        self._out: AlertsOut | None = None
+        self.forecasts = Forecasts({})
         self._next_beat_ms = 0
         self._offset_ms: int | None = None
         self._last_seen_ms: int | None = None
@@ -102,7 +128,6 @@ class Shell:
         for effect in effects:
             if type(effect) is Decision:
                 decisions.append(effect)
-                self.tally.note(effect)
                 if effect.prop is not None:
                     self.changed.add(effect.prop)
             elif type(effect) is SendCue:
@@ -110,10 +135,60 @@ class Shell:
                 cues.append(effect)
             elif type(effect) is TellStop:
                 self._tell_stop(effect)
+                self._name_button(event, effect)
         self.changed |= self.arbiter.night.touched
+        whys = tuple(self._why(each) for each in decisions)
+        for decision, why in zip(decisions, whys, strict=True):
+            self.tally.note(decision, why)
         return self._record(
-            event.mono_ms, event=event, decisions=tuple(decisions), cues=tuple(cues), **rows
+            event.mono_ms,
+            event=event,
+            decisions=tuple(decisions),
+            because=whys,
+            cues=tuple(cues),
+            **rows,
         )
+
+    def _known(self, board: str, mono_ms: int) -> bool:
+        if board in self.arbiter.night.boards:
+            return True
+        self.tally.unknown_ids += 1
+        self.watch.stranger(board, mono_ms)
+        return False
+
+    def _note_hit(self, event: events.Motion) -> None:
+        """Let people see what a sensor saw; what waited on its board says nothing of now."""
+        sensor = self.arbiter.night.sensors.get(event.sensor)
+        if sensor is None or sensor.spec.board != event.board or event.age_ms > HIT_AGE_MS:
+            return
+        self.eyes.hit(event.sensor, event.mono_ms, event.wall_ms)
+        self.changed.add(event.sensor)
+
+    def _note_trip(self, cue: str, state: str, mono_ms: int) -> None:
+        moved = self.cues.reported(cue, state, mono_ms)
+        if moved is not None:
+            self.changed.add(moved)
+
+    def _note_order(self, event: Event, action: ActionRow) -> None:
+        """Before it is done: what it refuses is refused under this name."""
+        if isinstance(event, events.WalkTest) and event.on and not self.arbiter.night.walk_test:
+            self.eyes.begin()
+        self.hands.note(action.what, action.about, action.by, event.wall_ms)
+
+    def _why(self, decision: Decision) -> Because | None:
+        if decision.reason is None:
+            return None
+        try:
+            return because(self.arbiter.night, decision, self.hands)
+        except Exception:  # for want of a word nobody stops a show: it is said with less
+            log.exception("no facts for %s", decision)
+            return None
+
+    def _name_button(self, event: Event, stop: TellStop) -> None:
+        """A stop by a button on a board has nobody's name but the button's."""
+        if stop.stopped and isinstance(event, events.Motion):
+            self.stopped_by, self.stopped_wall_ms = f"button {event.sensor}", event.wall_ms
+            self.hands.note("stop", "", self.stopped_by, event.wall_ms)
 
     # --- what goes out
 
@@ -150,8 +225,19 @@ class Shell:
 
     def _tell_stop(self, stop: TellStop) -> None:
         self.stop_told_ms = stop.at_ms if stop.stopped else None
+        self._publish_stop(stop)
+
+    def _publish_stop(self, stop: TellStop) -> None:
         payload = encode(Stop(stopped=stop.stopped, epoch=stop.epoch, at_ms=stop.at_ms))
-        self._outbox.publish(self.topics.stop, payload, qos=QOS["stop"], retain="stop" in RETAINED)
+        self._is_stop_untold = not self._outbox.publish(
+            self.topics.stop, payload, qos=QOS["stop"], retain="stop" in RETAINED
+        )
+
+    def _insist(self, mono_ms: int) -> None:
+        """Say again what found no room in the line, and a stop that a board did not confirm."""
+        if self._is_stop_untold or self.deaf(mono_ms):
+            night = self.arbiter.night
+            self._publish_stop(TellStop(night.stopped, night.epoch, mono_ms))
 
     def _beat(self, mono_ms: int) -> None:
         self._next_beat_ms = mono_ms + BEAT_MS
@@ -181,12 +267,35 @@ class Shell:
         if not self._journal.put(record) and record.has_motion:
             self.receipts.refused(record.number)
 
+    def _seen(self, event: AlertSeen, action: ActionRow) -> None:
+        if self.alerts.seen(event.alert, event.by, event.wall_ms):
+            self._put(self._record(event.mono_ms, action=action))
+            self._tell_alerts(event.mono_ms)
+
+    def _look_ahead(self, mono_ms: int) -> None:
+        """Twice a minute: which packs will not last till close."""
+        if self.begun and self.forecasts.is_due(mono_ms):
+            found = self.forecasts.look(self.arbiter.night, mono_ms, self.alerts)
+            self.alerts.settle("forecast", found, mono_ms, self.wall_of(mono_ms))
+
+    def _has_gap(self, counts: JournalCounts, mono_ms: int) -> bool:
+        """Nothing rebuilds what the journal lost, a stop perhaps, but a snapshot of now."""
+        if counts.lost == self._lost or counts.failing or mono_ms < self._next_gap_ms:
+            return False
+        self._lost, self._next_gap_ms = counts.lost, mono_ms + GAP_MS
+        return True
+
     def _tell_alerts(self, mono_ms: int) -> None:
         for alert, state in self.alerts.news():
             record = self._record(mono_ms)
             alert.id = alert.id or record.number
             record.alert = alert.row(state)
             self._put(record)
+            if self._out is not None:
+                self._out.told(record.alert, record.wall_ms)
+
+    def alerts_out(self) -> OutCounts:
+        return self._out.counts() if self._out is not None else OutCounts()
 
     def relabel(self, labels: Labels) -> None:
         """Names, places and circuits changed, or the show did."""

@@ -3,6 +3,7 @@
 from dataclasses import dataclass, field
 
 from haunt.core.decisions import Decision, Outcome, Source
+from haunt.live.why.facts import Because
 
 
 @dataclass(slots=True)
@@ -11,6 +12,7 @@ class PropTally:
     refused: int = 0
     lapsed: int = 0
     last: Decision | None = None
+    because: Because | None = None
     last_motion_wall_ms: int | None = None
 
 
@@ -29,7 +31,7 @@ class Tally:
         self.malformed[kind] = self.malformed.get(kind, 0) + 1
         self.last_malformed = f"{board}: {why}"[:200]
 
-    def note(self, decision: Decision) -> None:
+    def note(self, decision: Decision, because: Because | None = None) -> None:
         if decision.prop is None:
             return
         tally = self.props.get(decision.prop)
@@ -41,6 +43,6 @@ class Tally:
             tally.refused += 1
         else:
             tally.lapsed += 1
-        tally.last = decision
+        tally.last, tally.because = decision, because
         if decision.source is Source.MOTION:
             tally.last_motion_wall_ms = decision.wall_ms - decision.waited_ms

@@ -4,6 +4,10 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 
 from haunt.core.decisions import Decision
+from haunt.live.cues import Trip
+from haunt.live.eyes import Hit
+from haunt.live.why.facts import Because
+from haunt.workshop.band import Band
 
 
 class PropWord(StrEnum):
@@ -53,11 +57,59 @@ class PropView:
     x_m: float | None
     y_m: float | None
     place: str = ""
+    because: Because | None = None
+    locked_by: str = ""
+    out_of_service: bool = False
+    trip: Trip | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class PackView:
+    """Charges in percent and instants in UTC ms, each with what holds nineteen of twenty.
+
+    `until_ms` is close, or None where there is none; `sure` then says nothing. An end that lies two
+    days off or more is not named.
+    """
+
+    charge: Band
+    floor_percent: int
+    ends_ms: int | None
+    ends_low_ms: int | None
+    ends_high_ms: int | None
+    until_ms: int | None
+    sure: float
+    measured: float
+
+
+@dataclass(frozen=True, slots=True)
+class SensorView:
+    """`hits` since the walk test began, else since the start; `a_minute` those of the last one.
+
+    `props` are those it is linked to; `muted_until_ms` is None where a person unmutes it.
+    """
+
+    id: str
+    name: str
+    board: str
+    kind: str
+    here: bool
+    props: tuple[str, ...] = ()
+    muted: bool = False
+    muted_until_ms: int | None = None
+    muted_by: str = ""
+    hits: int = 0
+    a_minute: int = 0
+    last_ms: int | None = None
+    faults: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class BoardView:
-    """`counted` and `journalled` are motions since the board's boot: hers and ours."""
+    """`counted` and `journalled` are motions since the board's boot: hers and ours.
+
+    `motions` by sensor and `starts` by prop are hers too; `boots` are starts anew that this run
+    saw, `connections` those since the last.
+    """
 
     id: str
     here: bool
@@ -73,6 +125,13 @@ class BoardView:
     counted: int | None
     journalled: int | None
     props: tuple[str, ...]
+    pack: PackView | None = None
+    boot: str = ""
+    boots: int = 0
+    connections: int | None = None
+    motions: tuple[tuple[str, int], ...] = ()
+    starts: tuple[tuple[str, int], ...] = ()
+    faults: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,6 +175,9 @@ class Counters:
     fired: int = 0
     refused: int = 0
     lapsed: int = 0
+    alerts_sent: int = 0
+    alerts_dropped: int = 0
+    alerts_fault: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,3 +219,9 @@ class NightView:
     alerts: tuple[AlertView, ...] = ()
     alerts_left_out: int = 0
     counters: Counters = field(default_factory=Counters)
+    sensors: dict[str, SensorView] = field(default_factory=dict)
+    walk_by: str = ""
+    walk_since_ms: int | None = None
+    last_hit: Hit | None = None
+    closes_ms: int | None = None
+    doors: str = "timetable"

@@ -212,5 +212,5 @@ def test_an_alert_says_what_it_is_where_and_what_to_do(name: str) -> None:
 def test_every_kind_of_fault_is_caused_here_or_in_a_test_of_its_own() -> None:
     caused = {each.key.split()[0] for each in CASES.values()}
 
-    assert caused | {"silent", "lost-together"} == {str(kind) for kind in Kind}
+    assert caused | {"silent", "lost-together", "pack-short"} == {str(kind) for kind in Kind}
     assert set(SAYINGS) == set(TERMS) == set(Kind)

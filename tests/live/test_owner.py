@@ -102,3 +102,28 @@ def test_a_bug_in_the_shell_stops_the_show_and_the_owner_lives() -> None:
     assert "AttributeError" in running.broken
     assert outbox.of("all/stop")[-1]["stopped"] is True
     assert stop.done() or stop.running()
+
+
+def test_a_message_handled_where_it_arrived_is_shown_within_a_quarter_of_a_second() -> None:
+    owner, running, _outbox, clock = build()
+    begin(owner, running, clock)
+    running.changed.clear()
+    owner._awake_at_ms = clock.now + 900  # the thread sleeps until its next look
+    owner._next_view_ms = clock.now + 200
+    owner._something.clear()
+
+    owner.deliver(arrival(clock, "b1/motion", sensor="pir", boot=BOOT, seq=1, age_ms=0))
+
+    assert owner._something.is_set(), "it is woken for the view"
+
+
+def test_a_thread_that_wakes_for_a_view_anyway_is_not_woken_again() -> None:
+    owner, running, _outbox, clock = build()
+    begin(owner, running, clock)
+    running.changed.add("gate")
+    owner._awake_at_ms = owner._next_view_ms = clock.now + 1
+    owner._something.clear()
+
+    owner.deliver(arrival(clock, "b1/motion", sensor="pir", boot=BOOT, seq=1, age_ms=0))
+
+    assert not owner._something.is_set()

@@ -19,6 +19,8 @@ COUNT_EVERY_MS: Final = 60_000
 """A count that rose is written down this often, and when the alert closes."""
 RECALL_MS: Final = 60_000
 """How long a fault from before a restart has to show itself again."""
+RECALL_SLOW_MS: Final = {Kind.STUCK: 150_000, Kind.SILENT: 600_000}
+"""Two minutes make a sensor stuck, and some groups a silent one; else they would close and open."""
 
 
 @dataclass(slots=True, eq=False)
@@ -105,6 +107,13 @@ class AlertBook:
                 each.key,
             ),
         )
+
+    def by_subject(self) -> dict[str, tuple[str, ...]]:
+        """Return the kinds of what is open, by board, sensor or prop."""
+        found: dict[str, tuple[str, ...]] = {}
+        for alert in self._open.values():
+            found[alert.subject] = (*found.get(alert.subject, ()), str(alert.kind))
+        return found
 
     def rename(self, names: Names) -> None:
         """Names and places changed: say everything anew."""
@@ -234,7 +243,7 @@ class AlertBook:
         for alert in kept:
             if alert.key not in self._open and len(self._open) < OPEN_MAX:
                 alert.told_count, alert.told_ms = alert.count, mono_ms
-                alert.away_ms = mono_ms + RECALL_MS
+                alert.away_ms = mono_ms + RECALL_SLOW_MS.get(alert.kind, RECALL_MS)
                 self._place(alert)
 
 

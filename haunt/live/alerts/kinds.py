@@ -16,6 +16,7 @@ class Kind(StrEnum):
     DEAF = "deaf"
     PACK_ODD = "pack-odd"
     PACK_LOW = "pack-low"
+    PACK_SHORT = "pack-short"
     STUCK = "stuck"
     CHATTER = "chatter"
     SILENT = "silent"
@@ -53,6 +54,7 @@ TERMS: Final[dict[Kind, Terms]] = {
     Kind.DEAF: Terms(Severity.NOW, 3_000),
     Kind.PACK_ODD: Terms(Severity.SOON, 60_000),
     Kind.PACK_LOW: Terms(Severity.SOON, 60_000),
+    Kind.PACK_SHORT: Terms(Severity.SOON, 60_000),
     Kind.STUCK: Terms(Severity.SOON, 10_000),
     Kind.CHATTER: Terms(Severity.SOON, 60_000),
     Kind.SILENT: Terms(Severity.SOON, 10_000),
@@ -89,6 +91,7 @@ _GROUPS: Final[dict[Kind, str]] = {
     Kind.LOST_TOGETHER: "lost",
     Kind.DEAF: "deaf",
     Kind.SILENT: "silent",
+    Kind.PACK_SHORT: "forecast",
     Kind.STRANGER: "strangers",
     Kind.UNCONFIRMED: "cues",
     Kind.LINK: "house",

@@ -66,6 +66,7 @@ class Watch:
         self._look_at_sensors: set[str] = set()
         self._standing_sensors: set[str] = set()
         self._next_standing_ms = 0
+        self.unsteady: dict[str, Kind] = {}
         self._path = Path(())
         self._gone: dict[str, BoardTrack] = {}
         self._link_up = False
@@ -94,6 +95,7 @@ class Watch:
             self._path = Path(order)
         self._look, self._look_at_sensors = set(self._boards), set(self._sensors)
         self._standing &= self._look
+        self.unsteady = {n: kind for n, kind in self.unsteady.items() if n in self._boards}
         self._standing_sensors &= self._look_at_sensors
         self.book.rename(Names(night.show, labels))
         self._drop_strangers(night, mono_ms, wall_ms)
@@ -204,6 +206,8 @@ class Watch:
 
     def unanswered(self, prop: str, board: str, mono_ms: int, wall_ms: int) -> None:
         total = self._unanswered[prop] = self._unanswered.get(prop, 0) + 1
+        if board in self.unsteady:
+            return  # that says it all
         finding = Finding(Kind.UNCONFIRMED, prop, (("board", board),), total)
         self.book.note(finding, mono_ms, wall_ms)
 
@@ -272,15 +276,23 @@ class Watch:
         )
 
     def _settle_boards(self, night: Night, mono_ms: int, wall_ms: int) -> None:
-        for board in self._look:
+        for board in sorted(self._look):
             track = self._boards[board]
             found = self._look_at(night.boards[board], track, mono_ms)
             self.book.settle(f"board {board}", found, mono_ms, wall_ms)
+            self._note_unsteady(board, found)
             if found:
                 self._standing.add(board)
             else:
                 self._standing.discard(board)
         self._look.clear()
+
+    def _note_unsteady(self, board: str, found: list[Finding]) -> None:
+        kinds = [each.kind for each in found if each.kind in UNSTEADY]
+        if kinds:
+            self.unsteady[board] = kinds[0]
+        else:
+            self.unsteady.pop(board, None)
 
     def _look_at(self, board: Board, track: BoardTrack, mono_ms: int) -> list[Finding]:
         is_told = key_of(Kind.PACK_LOW, track.id) in self.book
@@ -291,7 +303,7 @@ class Watch:
         return found
 
     def _settle_sensors(self, night: Night, mono_ms: int, wall_ms: int) -> None:
-        for name in self._look_at_sensors:
+        for name in sorted(self._look_at_sensors):
             track, found = self._sensors[name], []
             if self._boards[track.board].gone_ms is None and not night.sensors[name].muted:
                 found = rules.sensor_findings(track, mono_ms)
@@ -323,4 +335,6 @@ class Watch:
         return True
 
 
+UNSTEADY: Final = frozenset({Kind.BOOT_LOOP, Kind.TWO_BOARDS})
+"""Who can tell what a cue would set off, and where?"""
 OUTLASTS: Final = frozenset({Kind.BOOT_LOOP, Kind.TWO_BOARDS, Kind.NONSENSE})

@@ -49,6 +49,7 @@ _BOARD: Final = frozenset(
         Kind.DEAF,
         Kind.PACK_ODD,
         Kind.PACK_LOW,
+        Kind.PACK_SHORT,
     }
 )
 _SENSOR: Final = frozenset({Kind.STUCK, Kind.CHATTER, Kind.SILENT})
@@ -83,6 +84,10 @@ SAYINGS: Final[Mapping[Kind, tuple[str, str]]] = {
     Kind.DEAF: ("{who}: did not confirm the stop", "Switch it off by hand."),
     Kind.PACK_ODD: ("{who}: {how}", "{todo}"),
     Kind.PACK_LOW: ("{who}: pack at {percent} %", "Have a charged one ready."),
+    Kind.PACK_SHORT: (
+        "{who}: pack will not last, to about {ends}",
+        "Close is {close}. Have a charged one there before, or let it rest longer.",
+    ),
     Kind.STUCK: (
         "{who}: on for {minutes} min without a pause",
         "Look what stands before it. Mute it if nothing does.",

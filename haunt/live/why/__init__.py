@@ -1,0 +1,1 @@
+"""Why a decision fell as it did: the facts when it fell, and the words for them."""
