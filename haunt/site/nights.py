@@ -1,19 +1,25 @@
 """Pages and API of whole nights: the list of them, and the report of one."""
 
+from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
-from typing import NamedTuple
+from typing import Annotated, NamedTuple
 from zoneinfo import ZoneInfo
 
-from fastapi import APIRouter, Request, Response
+from fastapi import APIRouter, Query, Request, Response
 from fastapi.responses import HTMLResponse, JSONResponse, StreamingResponse
 
 from haunt.live.errors import CrewMistake
+from haunt.site.before import checked
 from haunt.site.lists import CSV, Accept, csv_of
+from haunt.site.nightwords import hour_rows, line_rows, passed_of, sensor_rows
 from haunt.site.pages import Pages
 from haunt.site.ports import NightBook
+from haunt.study.nightline import against, line_of
 from haunt.study.report import NightReport
 
 REPORT_COLUMNS = ("section", "name", "figure", "value")
+EARLIER = 3
+SensorId = Annotated[str, Query(max_length=32)]
 BAR_WIDTH, BAR_HEIGHT, BARS_MIN = 10, 60, 12
 
 
@@ -34,18 +40,55 @@ def routes(pages: Pages) -> APIRouter:
     def nights(request: Request) -> HTMLResponse:
         return pages.page(request, "nights.html", dates=book.dates())
 
+    @router.get("/nights-compared", include_in_schema=False, response_class=HTMLResponse)
+    def compared(request: Request) -> HTMLResponse:
+        rows = line_rows(book.lines(book.dates()), _clock_in(pages))
+        return pages.page(request, "nights_compared.html", rows=rows)
+
+    @router.get("/nights/{day}/visitors", include_in_schema=False, response_class=HTMLResponse)
+    def visitors(request: Request, day: str, sensor: SensorId = "") -> HTMLResponse:
+        """Show what one sensor's counts mean, half hour by half hour."""
+        found = _report(book, day)
+        known = {each.sensor: each for each in found.crowd.estimates}
+        shown = known.get(sensor, found.crowd.best)
+        return pages.page(
+            request,
+            "visitors.html",
+            report=found,
+            passed=passed_of(found),
+            sensors=sensor_rows(found),
+            shown=shown,
+            hours=hour_rows(shown, _clock_in(pages)) if shown is not None else [],
+        )
+
+    @router.get("/nights/{day}/report.csv", include_in_schema=False)
+    def report_csv(day: str) -> Response:
+        """Let a link fetch what the API gives by `Accept: text/csv`."""
+        name = {
+            "content-disposition": f'attachment; filename="night-{_report(book, day).date}.csv"'
+        }
+        return StreamingResponse(_csv(_report(book, day)), media_type=CSV, headers=name)
+
     @router.get("/nights/{day}", include_in_schema=False, response_class=HTMLResponse)
     def night(request: Request, day: str) -> HTMLResponse:
         found = _report(book, day)
         zone = ZoneInfo(pages.presenter().night.time_zone)
         bars = _bars(found, zone)
+        dates = book.dates()
+        earlier = book.lines(dates[dates.index(day) + 1 :][:EARLIER] if day in dates else [])
+        clock = _clock_in(pages)
         return pages.page(
             request,
             "report.html",
             report=found,
             bars=bars,
             width=BAR_WIDTH * max(BARS_MIN, len(bars)),
-            clock=lambda at_ms: _clock(at_ms, zone),
+            clock=clock,
+            passed=passed_of(found),
+            sensors=sensor_rows(found),
+            against=against(line_of(found), earlier),
+            earlier=line_rows(earlier, clock),
+            checked=checked(day, pages.services.checks.of(day), pages.presenter()),
         )
 
     @router.get("/api/v1/nights/{day}/report", tags=["nights"])
@@ -53,11 +96,21 @@ def routes(pages: Pages) -> APIRouter:
         """Tell what a night was: JSON, or CSV by Accept: text/csv."""
         found = _report(book, day)
         if "text/csv" in accept:
-            rows = (dict(zip(REPORT_COLUMNS, row, strict=True)) for row in found.as_rows())
-            return StreamingResponse(csv_of(REPORT_COLUMNS, rows), media_type=CSV)
+            return StreamingResponse(_csv(found), media_type=CSV)
         return JSONResponse(found.as_json())
 
     return router
+
+
+def _csv(found: NightReport) -> Iterator[str]:
+    return csv_of(
+        REPORT_COLUMNS, (dict(zip(REPORT_COLUMNS, row, strict=True)) for row in found.as_rows())
+    )
+
+
+def _clock_in(pages: Pages) -> Callable[[int], str]:
+    zone = ZoneInfo(pages.presenter().night.time_zone)
+    return lambda at_ms: _clock(at_ms, zone)
 
 
 def _report(book: NightBook, day: str) -> NightReport:

@@ -3,30 +3,47 @@
 "Change nothing" is an answer like any other, and no advice breaks a limit.
 """
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Final
 
-from haunt.core.show import PropSpec, Show
-from haunt.study.chance import Chance
-from haunt.study.measures import Draws, NightFigures, PropFigures, measure
-from haunt.study.rerun import rerun
-from haunt.study.sweep import Night, Setting, changed
-from haunt.study.visits import answered
+from haunt.core.show import PropSpec
+from haunt.study.measures import PropFigures
+from haunt.study.resampling import Range, Resampler
+from haunt.study.sweep import (
+    COOLDOWNS_MS,
+    Attempts,
+    Night,
+    Setting,
+    Trial,
+    costs,
+    in_turn,
+    left_percent,
+    on_front,
+    summed,
+)
 
-COOLDOWNS_MS = tuple(1000 * s for s in (4, 6, 8, 10, 12, 15, 20, 25, 30, 40, 50, 60, 90))
-BLOCK_MS = 1_800_000
-RESAMPLES = 2000
-SURE = 0.9
-GAIN_MIN = 1
+SURE: Final = 0.9
+GAIN_MIN: Final = 1
 """A change that answers no group more is no change worth making."""
-RESERVE_PERCENT = 10
+RESERVE_PERCENT: Final = 10
 """A pack is to reach the close with this much above the level at which its prop retires."""
-NO_GAIN = "nothing tried answers more groups"
+NO_GAIN: Final = "nothing tried answers more groups"
+UNSURE: Final = "what would answer more is too unsure: it hangs on a few half hours"
+NEIGHBOURS: Final = "its neighbours would lose more groups than it gains"
+PACK: Final = "its pack would not last till close"
+OTHER_PACK: Final = "the pack of a neighbour would not last till close"
+MOTOR: Final = "its motor would pass its duty"
 
 
 @dataclass(frozen=True, slots=True)
 class Tried:
-    """What one cooldown would have given, summed over the nights; `used_mah` is a night's mean."""
+    """What one setting would have given, summed over the nights; `used_mah` is a night's mean.
+
+    `left_percent` is the least that its pack would have had at a close. `on_front`: no other that
+    was tried answers as many for as little charge, noise and wear. `bars` says why not to take it.
+    """
 
     cooldown_ms: int
     answered: int
@@ -34,13 +51,22 @@ class Tried:
     used_mah: float
     loud_ms: int
     worst_duty: float
+    patience_ms: int | None = None
+    waited_ms: int = 0
+    clashes: int = 0
+    elsewhere: int = 0
+    left_percent: float | None = None
+    on_front: bool = False
+    bars: str = ""
+    refused: Mapping[str, int] = field(default_factory=dict)
+    lapsed: int = 0
 
 
 @dataclass(frozen=True, slots=True)
 class Advice:
-    """`gain` groups more (of `visits`), `low` to `high` by resampling half hours.
+    """`gain` groups more (of `visits`), `low` to `high` by resampling.
 
-    `cooldown_ms` None: change nothing, and `why` says why.
+    `cooldown_ms` None: change nothing, and `why` says why. `patience_ms` None: leave it.
     """
 
     prop: str
@@ -55,6 +81,10 @@ class Advice:
     used_more_mah: float
     why: str
     tried: tuple[Tried, ...] = ()
+    patience_ms: int | None = None
+    days: tuple[str, ...] = ()
+    blocks: int = 0
+    by_night: bool = False
 
 
 def advise(
@@ -62,153 +92,195 @@ def advise(
     prop: str,
     cooldowns_ms: Sequence[int] = COOLDOWNS_MS,
     charge_left_percent: float | None = None,
+    *,
+    patiences_ms: Sequence[int] = (),
+    attempts: Attempts | None = None,
 ) -> Advice:
-    """Weigh a prop's cooldown over one or more recorded nights of the same show.
+    """Weigh a prop's settings over one or more recorded nights of the same show.
 
-    `charge_left_percent` is what its pack had at the last close, above the level of retiring.
-    About 0.3 s a thousand motions and night.
+    What a pack had at a close is what its board told on that night; where it told nothing, it is
+    `charge_left_percent`, counted above the level of retiring. About 0.2 s for 10,000
+    motions, setting and night.
     """
-    show = nights[-1].show
-    spec = next(each for each in show.props if each.id == prop)
-    now = [_blocks(night, prop, spec.cooldown_ms) for night in nights]
-    best: Advice | None = None
-    reasons: set[str] = set()
-    tried: list[Tried] = []
+    spec = next(each for each in nights[-1].show.props if each.id == prop)
+    settings = settings_for(spec, cooldowns_ms, patiences_ms)
+    rows = (attempts or in_turn(nights))(settings)
+    return _Weighing(nights, spec, charge_left_percent, rows[0]).advice(settings, rows)
+
+
+def settings_for(
+    spec: PropSpec, cooldowns_ms: Sequence[int] = COOLDOWNS_MS, patiences_ms: Sequence[int] = ()
+) -> list[Setting]:
+    """Return what is tried for a prop; the first is as it is now."""
+    found = [Setting(spec.id, spec.cooldown_ms)]
+    now = {each.patience_ms for each in spec.behaviours}
+    known = now if len(now) == 1 else set()
     for cooldown_ms in sorted({*cooldowns_ms, spec.cooldown_ms}):
-        then = [_blocks(night, prop, cooldown_ms) for night in nights]
-        tried.append(_tried(cooldown_ms, spec.board, then))
-        if cooldown_ms == spec.cooldown_ms:
-            continue
-        advice = _compare(spec, show, nights, now, then, cooldown_ms)
-        barred = _barred(advice, spec, nights[-1].draws, (now, then), charge_left_percent)
-        if barred:
-            reasons.add(barred)
-        elif best is None or _worth(advice) > _worth(best):
-            best = advice
-    if best is not None:
-        return replace(best, tried=tuple(tried))
-    base = _compare(spec, show, nights, now, now, spec.cooldown_ms)
-    why = "; ".join(sorted(reasons - {NO_GAIN})) or NO_GAIN
-    return replace(base, cooldown_ms=None, why=why, tried=tuple(tried))
+        for patience_ms in (None, *patiences_ms):
+            if patience_ms in known or (patience_ms or 0) >= max(cooldown_ms, 1):
+                continue  # as now; or who waits longer than the rest would be met twice
+            found.append(Setting(spec.id, cooldown_ms, patience_ms=patience_ms))
+    return list(dict.fromkeys(found))
 
 
-def _worth(advice: Advice) -> tuple[float, ...]:
+class _Weighing:
+    """Holds one prop's settings of now against others, night by night."""
+
+    def __init__(
+        self,
+        nights: Sequence[Night],
+        spec: PropSpec,
+        charge_left_percent: float | None,
+        now: Sequence[Trial],
+    ) -> None:
+        self._nights, self._spec, self._now = nights, spec, now
+        self._spare = charge_left_percent
+        halves = [len(each.figures.props[spec.id].half_hours) for each in now]
+        self._resampler = Resampler(halves, nights[-1].show.seed)
+
+    def advice(self, settings: Sequence[Setting], rows: Sequence[Sequence[Trial]]) -> Advice:
+        tried, ranges = [], []
+        for setting, then in zip(settings, rows, strict=True):
+            ranges.append(self._range(then))
+            tried.append(self._tried(setting, then, ranges[-1]))
+        kept = on_front([summed(costs(t.figures) for t in then) for then in rows])
+        tried[0] = replace(tried[0], bars="")  # as it is needs no reason
+        shown = tuple(replace(t, on_front=k) for t, k in zip(tried, kept, strict=True))
+        able = [n for n, each in enumerate(shown) if n and not each.bars]
+        ordered = tuple(sorted(shown, key=lambda t: (t.cooldown_ms, t.patience_ms or 0)))
+        if not able:
+            reasons = {each.bars for each in shown[1:]} - {NO_GAIN}
+            return self._said(shown[0], Range.none(), ordered, "; ".join(sorted(reasons)))
+        best = max(able, key=lambda n: _worth(shown[n], ranges[n]))
+        # Of those that the best is not surely better than, the longest rest is kinder to all.
+        near = [n for n in able if self._range(rows[best], rows[n]).sure < SURE]
+        chosen = max(near, key=lambda n: (shown[n].cooldown_ms, _worth(shown[n], ranges[n])))
+        return self._said(shown[chosen], ranges[chosen], ordered)
+
+    def _said(
+        self, chosen: Tried, gain: Range, tried: tuple[Tried, ...], nothing: str | None = None
+    ) -> Advice:
+        now = next(
+            t for t in tried if t.cooldown_ms == self._spec.cooldown_ms and not t.patience_ms
+        )
+        came = sum(each.figures.props[self._spec.id].visits for each in self._now)
+        is_change = nothing is None
+        says = f"answers {chosen.answered} instead of {now.answered} of {came} groups"
+        return Advice(
+            self._spec.id,
+            self._spec.cooldown_ms,
+            chosen.cooldown_ms if is_change else None,
+            came,
+            now.answered,
+            gain.at,
+            round(gain.low),
+            round(gain.high),
+            gain.sure,
+            chosen.used_mah - now.used_mah if is_change else 0.0,
+            says if is_change else nothing or NO_GAIN,
+            tried,
+            chosen.patience_ms if is_change else None,
+            tuple(each.day for each in self._nights if each.day),
+            self._resampler.blocks,
+            self._resampler.by_night,
+        )
+
+    def _range(self, then: Sequence[Trial], now: Sequence[Trial] | None = None) -> Range:
+        """Say what one setting answers more than another, or than now."""
+        prop = self._spec.id
+        return self._resampler.range(
+            [
+                [
+                    b.answered - a.answered
+                    for a, b in zip(
+                        before.figures.props[prop].half_hours,
+                        after.figures.props[prop].half_hours,
+                        strict=True,
+                    )
+                ]
+                for before, after in zip(now or self._now, then, strict=True)
+            ],
+            GAIN_MIN,
+        )
+
+    def _tried(self, setting: Setting, then: Sequence[Trial], gain: Range) -> Tried:
+        prop, board = self._spec.id, self._spec.board
+        mine = [each.figures.props[prop] for each in then]
+        found = Tried(
+            cooldown_ms=setting.cooldown_ms or 0,
+            answered=sum(each.answered for each in mine),
+            fired=sum(each.fired for each in mine),
+            used_mah=sum(each.figures.used_mah[board] for each in then) / len(then),
+            loud_ms=sum(each.loud_ms for each in mine),
+            worst_duty=max(each.worst_duty for each in mine),
+            patience_ms=setting.patience_ms,
+            waited_ms=sum(each.waited_ms for each in mine),
+            clashes=sum(each.figures.clashes for each in then),
+            elsewhere=sum(
+                each.figures.answered - m.answered for each, m in zip(then, mine, strict=True)
+            ),
+            left_percent=self._left(then),
+            refused=dict(sum((Counter(each.refused) for each in mine), Counter[str]())),
+            lapsed=sum(each.lapsed for each in mine),
+        )
+        return replace(found, bars=self._bars(found, mine, then, gain))
+
+    def _left(self, then: Sequence[Trial]) -> float | None:
+        """Return the least that the prop's pack would have had at a close, if that is known."""
+        board = self._spec.board
+        found = [
+            left_percent(night, before.figures, after.figures).get(board)
+            for night, before, after in zip(self._nights, self._now, then, strict=True)
+        ]
+        known = [each for each in found if each is not None]
+        return min(known, default=None)
+
+    def _bars(
+        self, tried: Tried, mine: Sequence[PropFigures], then: Sequence[Trial], gain: Range
+    ) -> str:
+        """Say why a setting is not to be recommended, or nothing."""
+        if gain.at < GAIN_MIN:
+            return NO_GAIN
+        before = sum(
+            each.figures.answered - each.figures.props[self._spec.id].answered for each in self._now
+        )
+        spare, duty = self._spare_percent(tried, then), self._spec.duty_permille
+        worst_permille = max(each.worst_duty for each in mine) * 1000
+        reasons = (
+            (gain.sure < SURE, UNSURE),
+            (before - tried.elsewhere > gain.at, NEIGHBOURS),
+            (spare is not None and spare < RESERVE_PERCENT, PACK),
+            (self._flattens_another(then), OTHER_PACK),
+            (duty is not None and worst_permille > duty, MOTOR),
+        )
+        return next((why for is_so, why in reasons if is_so), "")
+
+    def _flattens_another(self, then: Sequence[Trial]) -> bool:
+        """Say whether a board next to it would no longer reach the close with its reserve."""
+        retires = {p.board: p.retire_percent or 0 for p in self._nights[-1].show.props}
+        return any(
+            left < retires.get(board, 0) + RESERVE_PERCENT
+            and after.figures.used_mah[board] > before.figures.used_mah[board]
+            for night, before, after in zip(self._nights, self._now, then, strict=True)
+            for board, left in left_percent(night, before.figures, after.figures).items()
+            if board != self._spec.board
+        )
+
+    def _spare_percent(self, tried: Tried, then: Sequence[Trial]) -> float | None:
+        """Return what would be left at the close above the level of retiring."""
+        if tried.left_percent is not None:
+            return tried.left_percent - (self._spec.retire_percent or 0)
+        board = self._spec.board
+        capacity = self._nights[-1].draws.capacity_mah.get(board)
+        if not capacity or self._spare is None:
+            return None
+        more_mah = max(
+            b.figures.used_mah[board] - a.figures.used_mah[board]
+            for a, b in zip(self._now, then, strict=True)
+        )
+        return self._spare - 100 * more_mah / capacity
+
+
+def _worth(tried: Tried, gain: Range) -> tuple[float, ...]:
     """Groups first, then charge; of equals the longest rest, which is kinder to all."""
-    return advice.gain, -advice.used_more_mah, advice.cooldown_ms or 0
-
-
-@dataclass(frozen=True, slots=True)
-class _Blocks:
-    """One night cut into half hours: groups and groups answered in each."""
-
-    figures: NightFigures
-    mine: PropFigures
-    visits: tuple[int, ...]
-    answered: tuple[int, ...]
-    elsewhere: int
-
-
-def _blocks(night: Night, prop: str, cooldown_ms: int) -> _Blocks:
-    show = changed(night.show, Setting(prop, cooldown_ms))
-    run = rerun(night.recording, show, night.sunset)
-    figures = measure(night.recording, show, run, night.draws, night.groups)
-    spec = next(each for each in show.props if each.id == prop)
-    patience = {prop: max(each.patience_ms for each in spec.behaviours)}
-    groups = night.groups[prop]
-    met = answered({prop: groups}, run.starts(), patience)[prop]
-    start = groups[0].first_ms if groups else 0
-    count = 1 + (groups[-1].first_ms - start) // BLOCK_MS if groups else 0
-    came, got = [0] * count, [0] * count
-    for group, was_met in zip(groups, met, strict=True):
-        at = (group.first_ms - start) // BLOCK_MS
-        came[at] += 1
-        got[at] += was_met
-    mine = figures.props[prop]
-    return _Blocks(figures, mine, tuple(came), tuple(got), figures.answered - mine.answered)
-
-
-def _tried(cooldown_ms: int, board: str, then: Sequence[_Blocks]) -> Tried:
-    return Tried(
-        cooldown_ms,
-        sum(each.mine.answered for each in then),
-        sum(each.mine.fired for each in then),
-        sum(each.figures.used_mah[board] for each in then) / max(1, len(then)),
-        sum(each.mine.loud_ms for each in then),
-        max((each.mine.worst_duty for each in then), default=0.0),
-    )
-
-
-def _compare(
-    spec: PropSpec,
-    show: Show,
-    nights: Sequence[Night],
-    now: Sequence[_Blocks],
-    then: Sequence[_Blocks],
-    cooldown_ms: int,
-) -> Advice:
-    gains = [
-        b - a
-        for before, after in zip(now, then, strict=True)
-        for a, b in zip(before.answered, after.answered, strict=True)
-    ]
-    spread = sorted(_resampled(gains, show.seed))
-    low, high = _quantile(spread, 0.05), _quantile(spread, 0.95)
-    sure = sum(1 for each in spread if each >= GAIN_MIN) / len(spread) if spread else 0.0
-    board = spec.board
-    more_mah = sum(
-        b.figures.used_mah[board] - a.figures.used_mah[board]
-        for a, b in zip(now, then, strict=True)
-    ) / max(1, len(nights))
-    came, got = sum(sum(each.visits) for each in now), sum(sum(each.answered) for each in now)
-    gain = sum(gains)
-    return Advice(
-        spec.id,
-        spec.cooldown_ms,
-        cooldown_ms,
-        came,
-        got,
-        gain,
-        low,
-        high,
-        sure,
-        more_mah,
-        f"answers {got + gain} instead of {got} of {came} groups",
-    )
-
-
-def _barred(
-    advice: Advice,
-    spec: PropSpec,
-    draws: Draws,
-    runs: tuple[Sequence[_Blocks], Sequence[_Blocks]],
-    charge_left_percent: float | None,
-) -> str:
-    """Say why a setting is not to be recommended, or nothing."""
-    if advice.gain < GAIN_MIN:
-        return NO_GAIN
-    if advice.sure < SURE:
-        return "what would answer more is too unsure: it hangs on a few half hours"
-    before, then = runs
-    lost = sum(each.elsewhere for each in before) - sum(each.elsewhere for each in then)
-    if lost > advice.gain:
-        return "its neighbours would lose more groups than it gains"
-    capacity = draws.capacity_mah.get(spec.board)
-    if charge_left_percent is not None and capacity:
-        left = charge_left_percent - 100 * advice.used_more_mah / capacity
-        if left < RESERVE_PERCENT:
-            return "its pack would not last till close"
-    duty = spec.duty_permille
-    if duty is not None and max(each.mine.worst_duty for each in then) * 1000 > duty:
-        return "its motor would pass its duty"
-    return ""
-
-
-def _resampled(gains: Sequence[int], seed: int) -> Iterator[int]:
-    """Sum as many half hours as there were, drawn with replacement (bootstrap)."""
-    chance = Chance(seed, "bootstrap")
-    for _ in range(RESAMPLES if gains else 0):
-        yield sum(gains[chance.below(len(gains))] for _ in gains)
-
-
-def _quantile(ordered: Sequence[int], share: float) -> int:
-    return ordered[min(len(ordered) - 1, int(share * len(ordered)))] if ordered else 0
+    return gain.at, -tried.used_mah, tried.cooldown_ms, -(tried.patience_ms or 0)

@@ -3,15 +3,21 @@
 from collections import Counter, defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from statistics import median_low
+from typing import Final, NamedTuple
 
 from haunt.core.decisions import Outcome, Source
+from haunt.core.events import BoardHealth
 from haunt.core.show import Show
 from haunt.study.rerun import BehaviourKey, Play, Recording, Rerun
-from haunt.study.visits import Visit, answered, visits
+from haunt.study.visits import Visit, visits, waits
 from haunt.wire.showmodels import ShowFile
 
-DUTY_WINDOW_MS = 600_000
-HOUR_MS = 3_600_000
+DUTY_WINDOW_MS: Final = 600_000
+HOUR_MS: Final = 3_600_000
+BLOCK_MS: Final = 1_800_000
+READINGS: Final = 5
+"""Readings of a pack that are taken together: one under load says nothing."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,9 +29,26 @@ class Draws:
     capacity_mah: Mapping[str, float] = field(default_factory=dict)
 
 
+class Charge(NamedTuple):
+    """What a board's pack had at the beginning and at the end, in per cent."""
+
+    first_percent: int
+    last_percent: int
+
+
+class HalfHour(NamedTuple):
+    """Groups that came in a half hour of the night, and those that were answered."""
+
+    visits: int
+    answered: int
+
+
 @dataclass(frozen=True, slots=True)
 class PropFigures:
-    """`answered` of `visits` groups had a start of theirs; `waited_ms` is the sum over those."""
+    """`answered` of `visits` groups had a start of theirs; `waited_ms` is the sum over those.
+
+    A group waits from its first motion on.
+    """
 
     visits: int
     answered: int
@@ -37,6 +60,11 @@ class PropFigures:
     loud_ms: int
     motor_ms: int
     worst_duty: float
+    half_hours: tuple[HalfHour, ...] = ()
+
+    @property
+    def mean_wait_ms(self) -> int:
+        return self.waited_ms // self.answered if self.answered else 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,8 +84,45 @@ class NightFigures:
     def answered(self) -> int:
         return sum(each.answered for each in self.props.values())
 
+    @property
+    def fired(self) -> int:
+        return sum(each.fired for each in self.props.values())
+
+    @property
+    def lapsed(self) -> int:
+        return sum(each.lapsed for each in self.props.values())
+
+    @property
+    def refused(self) -> Counter[str]:
+        found: Counter[str] = Counter()
+        for each in self.props.values():
+            found.update(each.refused)
+        return found
+
+    @property
+    def mean_wait_ms(self) -> int:
+        waited = sum(each.waited_ms for each in self.props.values())
+        return waited // self.answered if self.answered else 0
+
+    @property
+    def loud_ms(self) -> int:
+        return sum(each.loud_ms for each in self.props.values())
+
+    @property
+    def motor_ms(self) -> int:
+        return sum(each.motor_ms for each in self.props.values())
+
+    @property
+    def worst_duty(self) -> float:
+        return max((each.worst_duty for each in self.props.values()), default=0.0)
+
 
 def draws_of(file: ShowFile) -> Draws:
+    """What a prop's idle tracks draw is added to its board: they run nearly all the time."""
+    idle = {board.id: board.idle_ma for board in file.boards if board.idle_ma is not None}
+    for prop in file.props:
+        if prop.idle is not None and prop.idle.average_ma is not None:
+            idle[prop.board] = idle.get(prop.board, 0.0) + prop.idle.average_ma
     return Draws(
         {
             (prop.id, behaviour.id): behaviour.average_ma
@@ -65,13 +130,27 @@ def draws_of(file: ShowFile) -> Draws:
             for behaviour in prop.behaviours
             if behaviour.average_ma is not None
         },
-        {board.id: board.idle_ma for board in file.boards if board.idle_ma is not None},
+        idle,
         {
-            board.id: board.battery.capacity_mah * board.battery.parallel
+            board.id: (board.battery.measured_mah or board.battery.capacity_mah or 0.0)
+            * board.battery.parallel
             for board in file.boards
-            if board.battery is not None and board.battery.capacity_mah is not None
+            if board.battery is not None
+            and (board.battery.measured_mah or board.battery.capacity_mah) is not None
         },
     )
+
+
+def charges_of(recording: Recording) -> dict[str, Charge]:
+    """Return what the packs had, from what the boards themselves told that night."""
+    told: dict[str, list[int]] = defaultdict(list)
+    for each in recording.outside:
+        if isinstance(each, BoardHealth) and each.charge_percent is not None:
+            told[each.board].append(each.charge_percent)
+    return {
+        board: Charge(median_low(found[:READINGS]), median_low(found[-READINGS:]))
+        for board, found in told.items()
+    }
 
 
 def measure(
@@ -82,21 +161,24 @@ def measure(
     groups: Mapping[str, list[Visit]] | None = None,
 ) -> NightFigures:
     """Add up a rerun. `groups` may be given where many runs share one night's visitors."""
-    patience = {p.id: max(b.patience_ms for b in p.behaviours) for p in show.props}
     found = dict(groups) if groups is not None else visits(recording.motions, show)
-    met = answered(found, run.starts(), patience)
     happened = recording.outside
-    span_ms = happened[-1].mono_ms - happened[0].mono_ms if happened else 0
+    start_ms = happened[0].mono_ms if happened else 0
+    span_ms = happened[-1].mono_ms - start_ms if happened else 0
     return NightFigures(
         span_ms,
-        _props(show, run, met),
+        _props(show, run, found, start_ms, span_ms),
         _used(show, run.plays, draws, span_ms),
         _clashes(show, run.plays),
     )
 
 
-def _props(show: Show, run: Rerun, met: Mapping[str, list[bool]]) -> dict[str, PropFigures]:
-    refused: dict[str, Counter[str]] = defaultdict(Counter)
+def _props(
+    show: Show, run: Rerun, groups: Mapping[str, list[Visit]], start_ms: int, span_ms: int
+) -> dict[str, PropFigures]:
+    patience = {p.id: max(b.patience_ms for b in p.behaviours) for p in show.props}
+    waited = waits(groups, run.starts(), patience)
+    refused: dict[str, Counter[str]] = {prop.id: Counter() for prop in show.props}
     lapsed: Counter[str] = Counter()
     for each in run.decisions:
         if each.source is Source.MOTION and each.prop is not None:
@@ -112,19 +194,34 @@ def _props(show: Show, run: Rerun, met: Mapping[str, list[bool]]) -> dict[str, P
         mine = plays[prop.id]
         by_id = {b.id: b for b in prop.behaviours}
         motor = [(p.at_ms, min(by_id[p.behaviour].motor_on_ms, p.lasted_ms)) for p in mine]
+        got = [each for each in waited[prop.id] if each is not None]
         found[prop.id] = PropFigures(
-            visits=len(met[prop.id]),
-            answered=sum(met[prop.id]),
+            visits=len(groups[prop.id]),
+            answered=len(got),
             fired=len(mine),
             refused=dict(refused[prop.id]),
             lapsed=lapsed[prop.id],
-            waited_ms=sum(p.waited_ms for p in mine),
+            waited_ms=sum(got),
             played_ms=sum(p.lasted_ms for p in mine),
             loud_ms=sum(p.lasted_ms for p in mine if by_id[p.behaviour].level_dba is not None),
             motor_ms=sum(on_ms for _, on_ms in motor),
             worst_duty=_worst_duty(motor),
+            half_hours=_half_hours(groups[prop.id], waited[prop.id], start_ms, span_ms),
         )
     return found
+
+
+def _half_hours(
+    groups: list[Visit], waited: list[int | None], start_ms: int, span_ms: int
+) -> tuple[HalfHour, ...]:
+    """Cut a night into half hours, the last of them shorter; a late group belongs to it."""
+    count = max(1, -(-span_ms // BLOCK_MS))
+    came, got = [0] * count, [0] * count
+    for group, wait_ms in zip(groups, waited, strict=True):
+        at = min(count - 1, max(0, group.first_ms - start_ms) // BLOCK_MS)
+        came[at] += 1
+        got[at] += wait_ms is not None
+    return tuple(HalfHour(*each) for each in zip(came, got, strict=True))
 
 
 def _worst_duty(motor: list[tuple[int, int]]) -> float:

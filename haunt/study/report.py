@@ -2,64 +2,24 @@
 
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import asdict, dataclass
-from typing import NamedTuple
+from dataclasses import asdict, dataclass, field
+from typing import Final
 
-from haunt.core.events import Motion
 from haunt.core.show import Show
-from haunt.study.visits import Visit, answered, visits
+from haunt.study.nightfacts import DecisionRow, HealthRow, Rows, Span, Told
+from haunt.study.passers import Crowd, crowd
+from haunt.study.visits import Visit, folded, once, visits, waits
+from haunt.study.walks import StopCount, Walks, walks
 
 QUARTER_MS = 900_000
 BUSIEST = 4
 CHARGE_BELOW_PERCENT = 60
 """A pack below this is charged before the next night: common practice, no source."""
+BETWEEN_LEAST: Final = 10
+SEEN_LEAST: Final = 0.7
+"""A sensor that sees fewer of those who pass is worth a look: common practice, no source."""
 SPURIOUS = frozenset({"block-time", "lingering", "already-waiting", "playing"})
 """Refusals of people who did see the prop, as a rule."""
-
-
-class Span(NamedTuple):
-    """The night on the wall clock, in UTC ms, half-open."""
-
-    from_ms: int
-    until_ms: int
-
-
-class DecisionRow(NamedTuple):
-    at_ms: int
-    source: str
-    sensor: str | None
-    prop: str | None
-    outcome: str
-    reason: str | None
-    waited_ms: int
-
-
-class HealthRow(NamedTuple):
-    at_ms: int
-    board: str
-    boot: str
-    battery_mv: int | None
-    charge_percent: int | None
-    reset: str
-    motions: Mapping[str, int]
-
-
-class Told(NamedTuple):
-    """An alert, or what a person did: when, and in words."""
-
-    at_ms: int
-    text: str
-
-
-@dataclass(frozen=True, slots=True)
-class Rows:
-    """What the journal holds of one night. Motions carry the wall clock in both their times."""
-
-    motions: Sequence[Motion]
-    decisions: Sequence[DecisionRow]
-    health: Sequence[HealthRow]
-    alerts: Sequence[Told] = ()
-    actions: Sequence[Told] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +58,11 @@ class Quarter:
 
 @dataclass(frozen=True, slots=True)
 class NightReport:
-    """`groups` is an estimate: the motions of the sensor that saw most, folded into groups."""
+    """`groups` were counted by the sensor that saw most; `crowd` says how many passed it.
+
+    `walks` follows them along the path, where the show file has one. `starts_ms` are starts of the
+    controller in that night.
+    """
 
     date: str
     span: Span
@@ -117,6 +81,10 @@ class NightReport:
     alerts: tuple[Told, ...]
     actions: tuple[Told, ...]
     to_do: tuple[str, ...]
+    crowd: Crowd = field(default_factory=Crowd)
+    walks: Walks | None = None
+    mean_wait_ms: int = 0
+    starts_ms: tuple[int, ...] = ()
 
     @property
     def answered_share(self) -> float | None:
@@ -139,6 +107,9 @@ class NightReport:
         """Yield (section, name, figure, value): one long table, for a spreadsheet."""
         for figure in ("motions", "fired", "refused", "lapsed", "visits", "answered", "groups"):
             yield "night", self.date, figure, getattr(self, figure)
+        yield "night", self.date, "mean_wait_ms", self.mean_wait_ms
+        yield "night", self.date, "controller_starts", len(self.starts_ms)
+        yield from self._crowd_rows()
         for reason, count in self.refusals:
             yield "refusals", reason, "count", count
         for section, lines in (("props", self.props), ("boards", self.boards)):
@@ -152,21 +123,37 @@ class NightReport:
         for told in self.to_do:
             yield "to do", "", "", told
 
+    def _crowd_rows(self) -> Iterator[tuple[str, str, str, object]]:
+        if self.crowd.people is not None:
+            yield "night", self.date, "people", self.crowd.people
+        for estimate in self.crowd.estimates:
+            yield "sensors", estimate.sensor, "counted", estimate.counted
+            for figure in ("at", "low", "high"):
+                value = None if estimate.groups is None else getattr(estimate.groups, figure)
+                yield "sensors", estimate.sensor, f"passed_{figure}", value
 
-def night_report(date: str, span: Span, show: Show, rows: Rows) -> NightReport:
+
+Path = Sequence[tuple[str, float]]
+"""Sensors along the path, with metres from the entrance."""
+
+
+def night_report(date: str, span: Span, show: Show, rows: Rows, path: Path = ()) -> NightReport:
     found = visits(rows.motions, show)
     patience = {p.id: max((b.patience_ms for b in p.behaviours), default=0) for p in show.props}
     starts: dict[str, list[int]] = defaultdict(list)
     for each in rows.decisions:
         if each.outcome == "fired" and each.prop is not None:
             starts[each.prop].append(each.at_ms)
-    met = answered(found, starts, patience)
+    waited = waits(found, starts, patience)
+    met = {prop: [each is not None for each in mine] for prop, mine in waited.items()}
+    waited_ms = [each for mine in waited.values() for each in mine if each is not None]
     by_motion = [each for each in rows.decisions if each.source == "motion"]
     outcomes = Counter(each.outcome for each in by_motion)
     refusals = Counter(each.reason or "" for each in by_motion if each.outcome == "refused")
     props = tuple(_prop_lines(show, rows.decisions, found, met))
     boards = tuple(_board_lines(show, rows))
-    groups_at, groups = _groups(rows.motions, show)
+    passed = crowd(rows.motions, show, span.from_ms, span.until_ms)
+    walked = _walks(rows, path) if len(path) > 1 else None
     return NightReport(
         date=date,
         span=span,
@@ -176,16 +163,28 @@ def night_report(date: str, span: Span, show: Show, rows: Rows) -> NightReport:
         lapsed=outcomes["lapsed"],
         visits=sum(len(each) for each in found.values()),
         answered=sum(sum(each) for each in met.values()),
-        groups=groups,
-        groups_at=groups_at,
+        groups=passed.best.counted if passed.best is not None else 0,
+        groups_at=passed.best.sensor if passed.best is not None else None,
         refusals=tuple(sorted(refusals.items(), key=lambda each: (-each[1], each[0]))),
         quarters=_quarters(span, rows),
         props=props,
         boards=boards,
         alerts=tuple(rows.alerts),
         actions=tuple(rows.actions),
-        to_do=tuple(_to_do(props, boards)),
+        to_do=tuple(_to_do(props, boards, walked)),
+        crowd=passed,
+        walks=walked,
+        mean_wait_ms=sum(waited_ms) // len(waited_ms) if waited_ms else 0,
+        starts_ms=tuple(rows.starts_ms),
     )
+
+
+def _walks(rows: Rows, path: Path) -> Walks:
+    seen: dict[str, list[int]] = {sensor: [] for sensor, _ in path}
+    for each in once(rows.motions):
+        if each.sensor in seen:
+            seen[each.sensor].append(each.mono_ms - each.age_ms)
+    return walks(path, [folded(sorted(seen[sensor])) for sensor, _ in path])
 
 
 def _prop_lines(
@@ -244,20 +243,6 @@ def _board_lines(show: Show, rows: Rows) -> Iterable[BoardLine]:
         )
 
 
-def _groups(motions: Sequence[Motion], show: Show) -> tuple[str | None, int]:
-    """Fold the motions of each sensor into groups; the one that saw most tells of the night."""
-    best: tuple[str | None, int] = (None, 0)
-    for sensor in show.sensors:
-        own = [each for each in motions if each.sensor == sensor.id]
-        if not sensor.links:
-            continue
-        prop = sensor.links[0].prop
-        count = len(visits(own, show)[prop])
-        if count > best[1]:
-            best = sensor.id, count
-    return best
-
-
 def _quarters(span: Span, rows: Rows) -> tuple[Quarter, ...]:
     moved = Counter((m.wall_ms - span.from_ms) // QUARTER_MS for m in rows.motions)
     fired = Counter(
@@ -267,8 +252,30 @@ def _quarters(span: Span, rows: Rows) -> tuple[Quarter, ...]:
     return tuple(Quarter(span.from_ms + n * QUARTER_MS, moved[n], fired[n]) for n in range(count))
 
 
-def _to_do(props: Iterable[PropLine], boards: Iterable[BoardLine]) -> Iterable[str]:
+def _to_do(
+    props: Iterable[PropLine], boards: Iterable[BoardLine], walked: Walks | None
+) -> Iterable[str]:
     """Say what to charge and mend before the next night."""
+    yield from _of_boards(boards)
+    for prop in props:
+        if prop.visits and not prop.answered:
+            reason = f", mostly {prop.main_reason}" if prop.main_reason else ""
+            yield f"{prop.name} answered none of {_count(prop.visits, 'group')}{reason}."
+        elif not prop.visits:
+            yield f"{prop.name} had no visitors: check its sensor."
+    for stop in walked.stops if walked is not None else ():
+        if _overlooks(stop):
+            yield (
+                f"Look at the aim of {stop.sensor}: it saw {stop.seen} of {stop.between} groups "
+                "that were seen before it and after it."
+            )
+
+
+def _overlooks(stop: StopCount) -> bool:
+    return stop.between >= BETWEEN_LEAST and stop.seen < SEEN_LEAST * stop.between
+
+
+def _of_boards(boards: Iterable[BoardLine]) -> Iterable[str]:
     for board in boards:
         if board.last_percent is not None and board.last_percent < CHARGE_BELOW_PERCENT:
             yield f"Charge the pack of {board.board}: {board.last_percent} % at the end."
@@ -286,12 +293,6 @@ def _to_do(props: Iterable[PropLine], boards: Iterable[BoardLine]) -> Iterable[s
             )
         if board.counted is None:
             yield f"{board.board} was never heard of: check its power and credential."
-    for prop in props:
-        if prop.visits and not prop.answered:
-            reason = f", mostly {prop.main_reason}" if prop.main_reason else ""
-            yield f"{prop.name} answered none of {_count(prop.visits, 'group')}{reason}."
-        elif not prop.visits:
-            yield f"{prop.name} had no visitors: check its sensor."
 
 
 def _count(number: int, what: str) -> str:

@@ -10,18 +10,27 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from heapq import heappop, heappush
 from statistics import median_low
-from typing import Any
+from typing import Any, Final, NamedTuple
 
 from haunt.core import events
 from haunt.core.arbiter import Arbiter
 from haunt.core.calendar import Sunset, no_sunset
-from haunt.core.decisions import Decision, Effect, Outcome, SendCue, Source
+from haunt.core.decisions import Decision, Effect, SendCue, Source
 from haunt.core.events import Event
 from haunt.core.show import Show
 
 CAUSED = (events.Reported, events.Ticked, events.Woke, events.ClockStepped, events.ShowChanged)
 REPORT_MS = 80
 """From a cue to a board's report that it ended: the wire, twice. Only a default."""
+
+LIMITS: Final = (
+    "People walk as they did: who would have stayed for a prop, or gone, is not known.",
+    "A motion that a prop set off itself is still there where that prop no longer plays.",
+    "Boards play each behaviour as long as they did that night, or as the show file says.",
+    "Packs are taken to fall with the charge drawn; rules about charge see that night's readings.",
+    "Restarts of the controller and changes of settings during the night are left out.",
+)
+"""What a night that is decided again cannot know. It stands beside every table made of one."""
 
 BehaviourKey = tuple[str, str]
 
@@ -42,8 +51,7 @@ class Recording:
         return tuple(each for each in self.outside if isinstance(each, events.Motion))
 
 
-@dataclass(frozen=True, slots=True)
-class Play:
+class Play(NamedTuple):
     """One start of a behaviour and how long it took."""
 
     at_ms: int
@@ -98,15 +106,10 @@ def record(
 
 def rerun(recording: Recording, show: Show, sunset: Sunset = no_sunset) -> Rerun:
     """Decide the night again. About 15 us a motion; the same arguments, the same result."""
-    stage = _Stage(recording, show, sunset)
-    for event in recording.outside:
-        stage.take(event)
-    if recording.outside:
-        stage.run_until(recording.outside[-1].mono_ms + stage.longest_ms)
-    return Rerun(tuple(stage.decisions), tuple(stage.plays))
+    return Stage(recording, show, sunset).run()
 
 
-class _Stage:
+class Stage:
     """The arbiter with boards that play what they are told and say when they have ended."""
 
     def __init__(self, recording: Recording, show: Show, sunset: Sunset) -> None:
@@ -117,8 +120,17 @@ class _Stage:
         self._lasts = {key: took.get(key, ms + REPORT_MS) for key, ms in behaviours.items()}
         self.longest_ms = max(self._lasts.values(), default=0) + 60_000
         self._arbiter = Arbiter(show, sunset, recording.memory)
+        self._outside = recording.outside
+        self._by_clock = bool(show.timetable)
         self._ends: list[tuple[int, int, str, str]] = []
         self._offset_ms = 0
+
+    def run(self) -> Rerun:
+        for event in self._outside:
+            self.take(event)
+        if self._outside:
+            self.run_until(self._outside[-1].mono_ms + self.longest_ms)
+        return Rerun(tuple(self.decisions), tuple(self.plays))
 
     def take(self, event: Event) -> None:
         self.run_until(event.mono_ms)
@@ -126,39 +138,38 @@ class _Stage:
         self._note(self._arbiter.handle(event))
 
     def run_until(self, until_ms: int) -> None:
-        """Let timers and boards come at their own instants, in order."""
+        """Let timers and boards come at their own instants, in order.
+
+        A timer can send a cue only where a trigger is under way or the timetable has rows. Else the
+        arbiter is left to run it before the next event, as it does by itself: a third less calls.
+        """
         arbiter, ends = self._arbiter, self._ends
         while True:
-            due = arbiter.next_due_ms()
-            end = ends[0][0] if ends else None
-            if due is not None and due <= until_ms and (end is None or due <= end):
-                self._note(arbiter.advance(due))
-            elif end is not None and end <= until_ms:
-                at_ms, _, board, cue = heappop(ends)
-                wall_ms = at_ms + self._offset_ms
-                self._note(arbiter.handle(events.Reported(at_ms, wall_ms, board, cue, "finished")))
-            else:
+            end_ms = ends[0][0] if ends else until_ms + 1
+            if self._by_clock or arbiter.night.items:
+                due = arbiter.next_due_ms()
+                if due is not None and due <= until_ms and due <= end_ms:
+                    self._note(arbiter.advance(due))
+                    continue
+            if end_ms > until_ms:
                 return
+            at_ms, _, board, cue = heappop(ends)
+            report = events.Reported(at_ms, at_ms + self._offset_ms, board, cue, "finished")
+            self._note(arbiter.handle(report))
 
     def _note(self, effects: list[Effect]) -> None:
         fired: Decision | None = None
         for effect in effects:
-            if isinstance(effect, Decision):
+            if type(effect) is Decision:
                 self.decisions.append(effect)
-                fired = effect if effect.outcome is Outcome.FIRED else None
-            elif isinstance(effect, SendCue):
-                self._play(effect, fired)
+                fired = effect
+            elif type(effect) is SendCue:
+                assert fired is not None, "a cue follows the decision that sent it"
+                self.play(effect, fired)
 
-    def _play(self, cue: SendCue, fired: Decision | None) -> None:
+    def play(self, cue: SendCue, fired: Decision) -> None:
         lasts_ms = min(self._lasts[cue.prop, cue.behaviour], cue.max_ms)
         heappush(self._ends, (cue.sent_ms + lasts_ms, len(self.plays), cue.board, cue.cue))
         self.plays.append(
-            Play(
-                cue.sent_ms,
-                cue.prop,
-                cue.behaviour,
-                lasts_ms,
-                fired.waited_ms if fired is not None else 0,
-                fired.source if fired is not None else Source.MOTION,
-            )
+            Play(cue.sent_ms, cue.prop, cue.behaviour, lasts_ms, fired.waited_ms, fired.source)
         )

@@ -5,17 +5,18 @@ One group makes many motions. Two motions for a prop belong to one group when le
 """
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from typing import Final, NamedTuple
 
 from haunt.core.events import Motion
 from haunt.core.show import Show
 
-APART_MS = 10_000
+APART_MS: Final = 10_000
 """Families walk at about 0.8 m/s with gaps of a few metres between them: common practice."""
+NOT_FIRING: Final = frozenset({"count", "stop", "hold", "gentle"})
+"""What a button may do that is no visitor's passing."""
 
 
-@dataclass(frozen=True, slots=True)
-class Visit:
+class Visit(NamedTuple):
     """A group in front of a prop, from its first to its last motion (steady clock)."""
 
     first_ms: int
@@ -29,25 +30,30 @@ def visits(
     """Fold motions into groups, prop by prop. A motion that was delivered twice counts once."""
     links = {sensor.id: sensor.links for sensor in show.sensors}
     due: dict[str, set[int]] = {prop.id: set() for prop in show.props}
-    seen: set[tuple[str, str, int]] = set()
-    for each in motions:
-        key = (each.board, each.boot, each.seq)
-        if key in seen:
-            continue
-        seen.add(key)
+    for each in once(motions):
         for link in links.get(each.sensor, ()):
             due[link.prop].add(each.mono_ms - each.age_ms + link.delay_ms)
-    return {prop: _fold(sorted(instants), apart_ms) for prop, instants in due.items()}
+    return {prop: folded(sorted(instants), apart_ms) for prop, instants in due.items()}
 
 
-def _fold(instants: Sequence[int], apart_ms: int) -> list[Visit]:
+def once(motions: Iterable[Motion]) -> list[Motion]:
+    """Leave out what the broker delivered again."""
+    return list({(each.board, each.boot, each.seq): each for each in motions}.values())
+
+
+def folded(instants: Sequence[int], apart_ms: int = APART_MS) -> list[Visit]:
+    """Fold instants in order: one group as long as less than `apart_ms` lies between two."""
     found: list[Visit] = []
+    first = last = count = 0
     for at_ms in instants:
-        last = found[-1] if found else None
-        if last is not None and at_ms - last.last_ms < apart_ms:
-            found[-1] = Visit(last.first_ms, at_ms, last.motions + 1)
-        else:
-            found.append(Visit(at_ms, at_ms, 1))
+        if count and at_ms - last < apart_ms:
+            last, count = at_ms, count + 1
+            continue
+        if count:
+            found.append(Visit(first, last, count))
+        first, last, count = at_ms, at_ms, 1
+    if count:
+        found.append(Visit(first, last, count))
     return found
 
 
@@ -56,7 +62,17 @@ def answered(
     starts: Mapping[str, list[int]],
     patience_ms: Mapping[str, int],
 ) -> dict[str, list[bool]]:
-    """Say of each visit whether a behaviour started while the group was there.
+    """Say of each visit whether a behaviour started while the group was there."""
+    waited = waits(found, starts, patience_ms)
+    return {prop: [each is not None for each in mine] for prop, mine in waited.items()}
+
+
+def waits(
+    found: Mapping[str, list[Visit]],
+    starts: Mapping[str, list[int]],
+    patience_ms: Mapping[str, int],
+) -> dict[str, list[int | None]]:
+    """Return how long each group stood there before a behaviour started; None: none did.
 
     A group is there from its first motion to its last, and as long as its patience after that.
     """
@@ -66,11 +82,12 @@ def answered(
     }
 
 
-def _met(groups: list[Visit], starts: list[int], patience_ms: int) -> list[bool]:
-    found, at = [], 0
+def _met(groups: list[Visit], starts: list[int], patience_ms: int) -> list[int | None]:
+    found: list[int | None] = []
+    at = 0
     for group in groups:
         while at < len(starts) and starts[at] < group.first_ms:
             at += 1
         met = at < len(starts) and starts[at] <= group.last_ms + patience_ms
-        found.append(met)
+        found.append(starts[at] - group.first_ms if met else None)
     return found

@@ -3,18 +3,15 @@
 Method: nights written as rows by hand, with sums known.
 """
 
+from dataclasses import replace
+
 import pytest
 
 from haunt.core.events import Motion
 from haunt.core.show import BoardSpec, Link, Show
-from haunt.study.report import (
-    DecisionRow,
-    HealthRow,
-    NightReport,
-    Rows,
-    Span,
-    night_report,
-)
+from haunt.study.nightfacts import DecisionRow, HealthRow, Rows, Span, Told
+from haunt.study.nightline import against, line_of
+from haunt.study.report import NightReport, night_report
 from tests.core.stage import BOOT, prop, sensor, show
 
 OPEN = 1_793_552_400_000
@@ -150,3 +147,90 @@ def test_the_long_table_and_the_json_say_the_same() -> None:
     assert BoardSpec("b1").id in {
         name for section, name, _, _ in found.as_rows() if section == "boards"
     }
+
+
+# --- who passed
+
+
+def test_groups_that_came_while_a_sensor_rested_are_added_with_a_range() -> None:
+    """A group every two minutes at a sensor that folds ten seconds: a twelfth of the time."""
+    found = report(motions=[motion(2 * n, n) for n in range(1, 29)])
+    best = found.crowd.best
+
+    assert best is not None
+    assert best.groups is not None
+    assert (best.sensor, best.counted) == ("pir", 28)
+    assert best.groups.at == pytest.approx(28 / (1 - 10 / 120), rel=0.05)
+    assert best.groups.low <= 28 * 1.09 <= best.groups.high
+    rows = {(section, name, figure): value for section, name, figure, value in found.as_rows()}
+    assert rows["sensors", "pir", "counted"] == 28
+    assert rows["sensors", "pir", "passed_at"] == best.groups.at
+    assert found.as_json()["crowd"]["best"]["counted"] == 28  # type: ignore[index]
+
+
+def test_a_sensor_that_overlooks_most_of_those_who_pass_is_on_the_list() -> None:
+    """Twelve groups at the first and the third of three sensors, two of them at the second."""
+    of = show(prop(), sensor("a"), sensor("b"), sensor("c"))
+    motions = [
+        motion(4 * n + minutes, 10 * n + k, name)
+        for n in range(12)
+        for k, (name, minutes) in enumerate((("a", 0.0), ("b", 0.1), ("c", 0.2)))
+        if name != "b" or n < 2
+    ]
+    span = Span(OPEN, OPEN + 60 * MINUTE)
+    path = [("a", 0.0), ("b", 5.0), ("c", 10.0)]
+    found = night_report("2026-11-01", span, of, Rows(motions, [], []), path)
+
+    assert found.walks is not None
+    assert (found.walks.groups, found.walks.stops[1].between) == (12, 12)
+    said = "Look at the aim of b: it saw 2 of 12 groups that were seen before it and after it."
+    assert said in found.to_do
+    assert not any("aim of a" in each or "aim of c" in each for each in found.to_do)
+
+
+def test_the_mean_wait_is_from_a_groups_first_motion() -> None:
+    found = report(
+        motions=[motion(1, 1), motion(1.05, 2), motion(20, 3)],
+        decisions=[verdict(1.1, "fired"), verdict(20, "fired")],
+    )
+    assert found.mean_wait_ms == round(0.1 * MINUTE / 2)
+
+
+def test_starts_of_the_controller_are_told() -> None:
+    found = report(starts_ms=[OPEN + 5, OPEN + 900_000])
+    assert found.starts_ms == (OPEN + 5, OPEN + 900_000)
+    assert ("night", "2026-11-01", "controller_starts", 2) in list(found.as_rows())
+
+
+# --- beside other nights
+
+
+def test_a_night_as_a_line_has_the_figures_of_its_report() -> None:
+    found = report(
+        motions=[motion(1, 1), motion(16, 2), motion(17, 3)],
+        decisions=[verdict(1, "fired"), verdict(16, "refused", "cooldown")],
+        health=[health(0, 0, 90), health(50, 3, 71), health(9, 0, 60, board="b2", boot="c" * 12)],
+        alerts=[Told(OPEN, "raised: b1 is lost"), Told(OPEN + 1, "cleared: b1 is lost")],
+    )
+    line = line_of(found)
+
+    assert (line.motions, line.visits, line.answered, line.share) == (3, 3, 1, 1 / 3)
+    assert (line.faults, line.least_percent, line.busiest_ms) == (1, 60, OPEN + 15 * MINUTE)
+
+
+@pytest.mark.parametrize(
+    ("answered", "said"),
+    [
+        (5, "It answered 50% of visits, 10 points fewer than 2 nights before (60%)."),
+        (8, "It answered 80% of visits, 20 points more than 2 nights before (60%)."),
+        (6, "It answered 60% of visits, as many as 2 nights before (60%)."),
+    ],
+)
+def test_a_night_is_held_against_those_before(answered: int, said: str) -> None:
+    plain = line_of(busy())
+    night = replace(plain, visits=10, answered=answered)
+    before = [replace(plain, visits=10, answered=7), replace(plain, visits=10, answered=5)]
+
+    assert against(night, before) == said
+    assert against(night, []) == ""
+    assert against(replace(night, visits=0), before) == ""

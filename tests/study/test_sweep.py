@@ -3,11 +3,31 @@
 Method: invented evenings; the truth is counted from the groups themselves.
 """
 
+import pickle
 from dataclasses import replace
+from datetime import date
 
+import pytest
+
+from haunt.core.clockwork import CalendarSpec, PhaseSpec, TimeOfDay
+from haunt.core.show import PropSpec
 from haunt.study.advice import advise
 from haunt.study.measures import Draws
-from haunt.study.sweep import Night, Setting, attempt, changed, front, night_of
+from haunt.study.overall import overall, settings_of_show
+from haunt.study.sweep import (
+    TRIALS_MAX,
+    Night,
+    Setting,
+    Sunsets,
+    attempt,
+    beats,
+    changed,
+    front,
+    grid,
+    in_turn,
+    night_of,
+    on_front,
+)
 from tests.study.evenings import evening, one_prop, poisson
 
 HOUR_MS = 3_600_000
@@ -98,3 +118,98 @@ def test_a_setting_changes_what_it_names_and_nothing_else() -> None:
     assert changed(base, Setting(gap_ms=4000)).gap_ms == 4000
     patient = changed(base, Setting(patience_ms=5000))
     assert [b.patience_ms for b in patient.props[0].behaviours] == [5000]
+    assert changed(base, Setting(scale_permille=1500)).props[0].cooldown_ms == 30_000
+    with_phase = replace(base, calendar=CalendarSpec(phases=(PhaseSpec("gentle", NOON, NOON),)))
+    slower = changed(with_phase, Setting(phase_permille=2000)).calendar.phases[0]
+    assert (slower.name, slower.cooldown_permille) == ("gentle", 2000)
+
+
+NOON = TimeOfDay(720)
+
+
+def test_a_grid_is_every_combination_and_no_more_than_a_bound() -> None:
+    found = grid("gate", cooldowns_ms=(1, 2, 3), patiences_ms=(10, 20))
+
+    assert len(found) == 6
+    assert found[0] == Setting("gate", 1, patience_ms=10)
+    with pytest.raises(ValueError, match="allowed: up to 400"):
+        grid(cooldowns_ms=range(21), gaps_ms=range(20))
+    assert TRIALS_MAX == 400
+
+
+def test_the_front_is_what_nothing_else_beats() -> None:
+    """By hand: the third is beaten by the first; the fourth is the same as the second."""
+    costs = [
+        (-10.0, 5.0, 100.0, 0.1, 3.0),
+        (-20.0, 9.0, 200.0, 0.2, 5.0),
+        (-9.0, 6.0, 120.0, 0.1, 3.0),
+        (-20.0, 9.0, 200.0, 0.2, 5.0),
+        (-20.0, 9.01, 201.0, 0.2, 5.0),
+    ]
+    assert on_front(costs) == [True, True, False, False, False]
+    assert on_front([]) == []
+    assert beats(costs[0], costs[2])
+    assert not beats(costs[1], costs[3])
+
+
+def test_nothing_on_the_front_is_beaten_and_all_off_it_are_beaten_or_doubles() -> None:
+    night = a_night(30_000, every_ms=23_000, hours=1)
+    trials = [attempt(night, Setting("gate", 1000 * s)) for s in (2, 4, 8, 12, 20, 40, 80)]
+    rows = [(-t.figures.answered, t.figures.fired) for t in trials]
+    kept = front(trials)
+
+    assert 0 < len(kept) < len(trials)
+    for trial in kept:
+        mine = (-trial.figures.answered, trial.figures.fired)
+        assert not any(beats(other, mine) for other in rows)
+
+
+def test_a_night_travels_to_another_process_and_is_the_same_there() -> None:
+    day = date(2026, 10, 31)
+    night = replace(a_night(30_000, hours=1), sunset=Sunsets({day: 1_793_471_400_000}))
+    there = pickle.loads(pickle.dumps(night))
+
+    assert there.sunset(day) == 1_793_471_400_000
+    assert there.sunset(date(2026, 1, 1)) is None
+    setting = Setting("gate", 12_000)
+    assert attempt(there, setting) == attempt(night, setting)
+
+
+# --- the whole show
+
+
+def a_pair(gap_ms: int) -> Night:
+    """Two neighbours that the same sensor asks."""
+    base = one_prop(10_000)
+    first = replace(base.props[0], neighbours=("well",))
+    second = PropSpec("well", "b1", "Well", first.behaviours, 10_000, neighbours=("gate",))
+    sensor = replace(base.sensors[0], links=(*base.sensors[0].links, base.sensors[0].links[0]))
+    links = (sensor.links[0], replace(sensor.links[1], prop="well"))
+    show = replace(
+        base, props=(first, second), sensors=(replace(sensor, links=links),), gap_ms=gap_ms
+    )
+    groups = [(at, 6000) for at in range(0, HOUR_MS, 40_000)]
+    return night_of(evening(groups, HOUR_MS), show, DRAWS, day="2026-10-31")
+
+
+def test_the_whole_show_is_weighed_by_stagger_and_stretch_and_nothing_is_recommended() -> None:
+    night = a_pair(4000)
+    settings = settings_of_show(night.show)
+    found = overall([night], settings, in_turn([night]))
+
+    now = found.rows[0]
+    assert (now.is_now, now.setting) == (True, Setting())
+    assert found.visits == 180
+    assert all(each.setting.phase_permille is None for each in found.rows)  # it has no phases
+    by_gap = {e.setting.gap_ms: e for e in found.rows if e.setting.scale_permille == 1000}
+    assert by_gap[0].clashes > by_gap[10_000].clashes == 0
+    assert by_gap[0].answered > by_gap[10_000].answered
+    assert min(each.clashes for each in found.front) == 0
+    assert max(e.answered for e in found.front) == max(e.answered for e in found.rows)
+
+
+def test_the_show_as_it_is_is_tried_once() -> None:
+    night = a_pair(4000)
+    assert Setting(gap_ms=4000, scale_permille=1000) not in settings_of_show(night.show)
+    alone = settings_of_show(one_prop(10_000))
+    assert {each.gap_ms for each in alone} == {None}
