@@ -175,6 +175,29 @@ def count_rows(connection: sqlite3.Connection) -> dict[str, int]:
     }
 
 
+def rows_of(database: Path) -> dict[str, int]:
+    """Count what a database holds that may be in use. Raises BackupRefused."""
+    try:
+        with closing(_connect(database)) as found:
+            found.execute("PRAGMA query_only=ON")
+            return count_rows(found)
+    except sqlite3.Error as fault:
+        raise BackupRefused(f"{database.name} cannot be read: {fault}") from fault
+
+
+def owners_of(database: Path) -> tuple[str, ...]:
+    """Name the owners in a database who have a password, so who can sign in by themselves."""
+    try:
+        with closing(_connect(database)) as found:
+            found.execute("PRAGMA query_only=ON")
+            names = found.execute(
+                "SELECT name FROM people WHERE role = 'owner' AND password <> '' ORDER BY name"
+            ).fetchall()
+    except sqlite3.OperationalError:
+        return ()  # of a time before there were people
+    return tuple(str(name) for (name,) in names)
+
+
 def revision_of(connection: sqlite3.Connection) -> str | None:
     try:
         row = connection.execute("SELECT version_num FROM alembic_version").fetchone()

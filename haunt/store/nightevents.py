@@ -12,7 +12,7 @@ from haunt.core.events import Event
 from haunt.core.show import Show
 from haunt.store import tables
 from haunt.store.lists import ids_within
-from haunt.study.report import Span
+from haunt.study.nightfacts import Span
 from haunt.wire.eventcodec import decode_event
 
 Happened = tuple[Event, tuple[Decision, ...]]

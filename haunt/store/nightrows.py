@@ -1,15 +1,16 @@
 """Reads what the journal holds of one span of time, as the values that the night report takes."""
 
 import json
-from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import Connection, Engine, RowMapping, Table, func, select
+from sqlalchemy import Connection, Engine, RowMapping, Table, select
 
 from haunt.core.events import Motion
 from haunt.store import tables
-from haunt.store.lists import INTEGER_MAX, ids_within
-from haunt.study.report import DecisionRow, HealthRow, Rows, Span, Told
+from haunt.store.countrows import quarters_with
+from haunt.store.lists import between
+from haunt.study.nightfacts import DecisionRow, HealthRow, Rows, Span, Told
+from haunt.study.tallies import QUARTER_MS, night_of
 
 DATES_MAX = 100
 
@@ -29,25 +30,15 @@ def rows_of(engine: Engine, span: Span) -> Rows:
                 Told(row["at_ms"], f"{row['by']}: {row['what']} {row['about']}".rstrip())
                 for row in _within(connection, tables.actions, span)
             ],
+            starts_ms=_starts(connection, span),
         )
 
 
 def dates_of(engine: Engine, time_zone: str) -> list[str]:
     """Return the local dates that have motions, newest first. An evening ends at the next noon."""
-    zone, half_day_ms = ZoneInfo(time_zone), 43_200_000
-    found: list[str] = []
-    table, before = tables.motions, INTEGER_MAX
-    with engine.connect() as connection:
-        while len(found) < DATES_MAX:
-            newest = select(func.max(table.c.at_ms)).where(table.c.at_ms < before)
-            at_ms = connection.execute(newest).scalar()
-            if at_ms is None:
-                break
-            local = datetime.fromtimestamp((at_ms - half_day_ms) // 1000, UTC).astimezone(zone)
-            noon = local.replace(hour=0, minute=0, second=0, microsecond=0)
-            before = round(noon.timestamp() * 1000) + half_day_ms
-            found.append(f"{local:%Y-%m-%d}")
-    return found
+    zone = ZoneInfo(time_zone)
+    found = {night_of(each * QUARTER_MS, zone) for each in quarters_with(engine, tables.motions)}
+    return [day.isoformat() for day in sorted(found, reverse=True)[:DATES_MAX]]
 
 
 def show_at(engine: Engine, wall_ms: int) -> str | None:
@@ -63,10 +54,20 @@ def show_at(engine: Engine, wall_ms: int) -> str | None:
 
 
 def _within(connection: Connection, table: Table, span: Span) -> list[RowMapping]:
-    at_ms = table.c.at_ms + 0
-    ids = ids_within(connection, table, span.from_ms, span.until_ms)
-    query = select(table).where(at_ms >= span.from_ms, at_ms < span.until_ms, *ids)
+    query = select(table).where(*between(table, span.from_ms, span.until_ms))
     return list(connection.execute(query.order_by(table.c.id)).mappings())
+
+
+def _starts(connection: Connection, span: Span) -> list[int]:
+    """Return when the controller started in a span."""
+    table = tables.events
+    wanted = select(table.c.wall_ms).where(
+        tables.BREAKS,
+        table.c.kind == "Started",
+        table.c.wall_ms >= span.from_ms,
+        table.c.wall_ms < span.until_ms,
+    )
+    return list(connection.execute(wanted.order_by(table.c.number)).scalars())
 
 
 def _motion(row: RowMapping) -> Motion:

@@ -7,9 +7,10 @@ from typing import Any, Final, NamedTuple, Unpack
 from sqlalchemy import Engine, Table, func, select
 from sqlalchemy.exc import DatabaseError
 
-from haunt.store import alerts, lists, tables
+from haunt.store import alerts, lists, longrows, tables
+from haunt.store.breaks import Break, breaks_between
 from haunt.store.engines import StoreRefused
-from haunt.store.lists import Asked, Item, Page
+from haunt.store.lists import Asked, Page
 from haunt.store.writer import Writer
 
 __all__ = ["Page", "Reader", "Snapshot", "Stamp", "Verdicts", "Writer", "refuse_unreadable"]
@@ -66,9 +67,25 @@ class Reader:
     def actions(self, **asked: Unpack[Asked]) -> Page:
         return self._page(tables.actions, asked)
 
-    def stream_decisions(self, **asked: Unpack[Asked]) -> Iterator[Item]:
-        """Yield all there are now that match, oldest first, a page in memory at a time."""
-        return lists.every(self._engine, tables.decisions, lists.decision, asked)
+    def decision_lines(self, **asked: Unpack[Asked]) -> Iterator[str]:
+        """Yield all there are now that match as CSV without its head, a chunk at a time."""
+        return longrows.decision_lines(self._engine, asked)
+
+    def breaks(
+        self,
+        first: int | None,
+        before: int | None,
+        since_ms: int | None = None,
+        until_ms: int | None = None,
+    ) -> list[Break]:
+        """Return where the log is broken between two decisions, newest first; None: no bound."""
+        return breaks_between(
+            self._engine,
+            first,
+            before,
+            since_ms if since_ms is not None else 0,
+            until_ms if until_ms is not None else lists.INTEGER_MAX,
+        )
 
     def _page(self, table: Table, asked: Asked) -> Page:
         shape = lists.SHAPES.get(table.name, lists.plain)

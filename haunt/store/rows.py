@@ -5,11 +5,13 @@ It runs beside the thread that answers motions, so it makes plain tuples and lit
 
 import json
 from collections.abc import Iterable, Mapping
+from itertools import repeat
 from typing import Final
 
 from haunt.core.decisions import Decision, SendCue
 from haunt.core.events import Motion
 from haunt.live.ports import AlertRow, HealthRow, Record
+from haunt.live.why.facts import Because
 from haunt.store import tables
 from haunt.wire.eventcodec import encode_event
 
@@ -28,6 +30,7 @@ ORDER: Final = (
     tables.snapshots,
 )
 _NO_MOTION: Final = (None, None, None)
+_NO_WHYS: Final = repeat(None)
 _TEXT_OF: Final = json.JSONEncoder(separators=(",", ":")).encode
 
 
@@ -42,8 +45,9 @@ def rows_of(records: Iterable[Record]) -> dict[str, list[Row]]:
             events.append((number, event.mono_ms, event.wall_ms, kind, body))
             if type(event) is Motion:
                 motions.append(_motion(number, event))
-        for decision in record.decisions:
-            decisions.append(_decision(number, decision))
+        whys = record.because or _NO_WHYS
+        for decision, why in zip(record.decisions, whys, strict=False):
+            decisions.append(_decision(number, decision, why))
         for cue in record.cues:
             rows["cues"].append(_cue(record.wall_ms, cue))
         _add_rarer(rows, record)
@@ -79,7 +83,7 @@ def _motion(number: int, event: Motion) -> Row:
     )
 
 
-def _decision(number: int, decision: Decision) -> Row:
+def _decision(number: int, decision: Decision, why: Because | None) -> Row:
     return (
         number,
         decision.wall_ms,
@@ -93,6 +97,7 @@ def _decision(number: int, decision: Decision) -> Row:
         decision.cue,
         decision.waited_ms,
         decision.margin,
+        None if why is None else _TEXT_OF(why.as_json()),
     )
 
 

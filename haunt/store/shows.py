@@ -1,7 +1,7 @@
 """What the kept versions of the show file say of one setting over time."""
 
 import tomllib
-from typing import Final
+from typing import Final, NamedTuple
 
 from sqlalchemy import Engine, select
 
@@ -25,8 +25,47 @@ def cooldowns_of(engine: Engine, prop: str) -> list[tuple[int, str, int]]:
     return list(reversed(found))
 
 
+def version_at(engine: Engine, wall_ms: int) -> tuple[int, str] | None:
+    """Return (version, text) of the show that was in force at an instant, if there was one."""
+    table = tables.shows
+    query = select(table.c.version, table.c.text).where(table.c.at_ms <= wall_ms)
+    with engine.connect() as connection:
+        row = connection.execute(query.order_by(table.c.version.desc()).limit(1)).first()
+    return (row[0], row[1]) if row is not None else None
+
+
 def _cooldown_ms(text: str, prop: str) -> int | None:
     for each in tomllib.loads(text).get("prop", ()):
         if each.get("id") == prop:
             return round(float(each.get("cooldown_s", 0)) * 1000)
     return None
+
+
+class ShowVersion(NamedTuple):
+    """One version of the show file: its number, when (UTC ms) and by whom it was kept."""
+
+    version: int
+    at_ms: int
+    by: str
+    text: str
+
+
+class ShowShelf:
+    """The versions that were kept. Satisfies `site.plan.ports.Shelf`; thread-safe."""
+
+    def __init__(self, reading: Engine) -> None:
+        self._reading = reading
+
+    def versions(self, limit: int, before: int | None = None) -> list[ShowVersion]:
+        """The newest first; below a number where one is named."""
+        table = tables.shows
+        query = select(table.c.version, table.c.at_ms, table.c.by, table.c.text)
+        if before is not None:
+            query = query.where(table.c.version < before)
+        with self._reading.connect() as connection:
+            found = connection.execute(query.order_by(table.c.version.desc()).limit(limit))
+            return [ShowVersion(*row) for row in found]
+
+    def version(self, number: int) -> ShowVersion | None:
+        found = self.versions(1, number + 1)
+        return found[0] if found and found[0].version == number else None

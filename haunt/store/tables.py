@@ -10,6 +10,7 @@ from sqlalchemy import (
     Table,
     Text,
     UniqueConstraint,
+    text,
 )
 
 metadata = MetaData(
@@ -19,6 +20,8 @@ metadata = MetaData(
         "pk": "pk_%(table_name)s",
     }
 )
+# What interrupts the log; a query must say it in just these words to find them by the index.
+BREAKS = text("kind IN ('Started', 'LinkChanged')")
 # SQLite counts up only an INTEGER key; PostgreSQL wants the wide one.
 Id = BigInteger().with_variant(Integer(), "sqlite")
 
@@ -44,6 +47,7 @@ events = Table(
     Column("wall_ms", BigInteger, nullable=False),
     Column("kind", String(32), nullable=False),
     Column("body", Text, nullable=False),
+    Index("ix_events_breaks", "number", sqlite_where=BREAKS, postgresql_where=BREAKS),
 )
 motions = Table(
     "motions",
@@ -77,10 +81,13 @@ decisions = Table(
     Column("cue", String(128)),
     Column("waited_ms", BigInteger, nullable=False),
     Column("margin", BigInteger),
-    Index(None, "prop", "id"),
+    Column("because", Text),
+    # The first column finds, the rest is judged without touching a row (`store/lists.py`).
+    Index(None, "prop", "id", "outcome", "reason", "sensor"),
+    Index(None, "sensor", "id", "outcome", "reason"),
+    Index(None, "reason", "id", "outcome", "prop", "sensor"),
     Index(None, "outcome", "id"),
-    Index(None, "reason", "id"),
-    Index(None, "at_ms"),
+    Index(None, "at_ms", "outcome", "prop"),
 )
 cues = Table(
     "cues",
@@ -156,6 +163,31 @@ actions = Table(
     Column("what", String(64), nullable=False),
     Column("about", String(64), nullable=False),
     Index(None, "at_ms"),
+)
+# What people ticked before a night: of each line the newest row counts, the others say how it was.
+checks = Table(
+    "checks",
+    metadata,
+    Column("id", Id, primary_key=True, autoincrement=True),
+    Column("day", String(10), nullable=False),
+    Column("line", String(40), nullable=False),
+    Column("at_ms", BigInteger, nullable=False),
+    Column("by", String(64), nullable=False),
+    Column("done", Integer, nullable=False),
+    Column("note", Text, nullable=False),
+    Index(None, "day", "id"),
+)
+# How far a sensor saw somebody in a walk test; the newest row of a sensor counts.
+ranges = Table(
+    "ranges",
+    metadata,
+    Column("id", Id, primary_key=True, autoincrement=True),
+    Column("at_ms", BigInteger, nullable=False),
+    Column("by", String(64), nullable=False),
+    Column("sensor", String(32), nullable=False),
+    Column("range_cm", Integer),
+    Column("words", String(160), nullable=False),
+    Index(None, "sensor", "id"),
 )
 # --- people. Secrets are kept as hashes only; `settings.people` changes with every change here.
 people = Table(
@@ -241,4 +273,19 @@ journal_end = Table(
     Column("number", BigInteger, nullable=False),
     Column("mono_ms", BigInteger, nullable=False),
     Column("wall_ms", BigInteger, nullable=False),
+)
+# What failed at a prop or board, what was done and with what parts; `day` is a local date.
+maintenance = Table(
+    "maintenance",
+    metadata,
+    Column("id", Id, primary_key=True, autoincrement=True),
+    Column("at_ms", BigInteger, nullable=False),
+    Column("by", String(64), nullable=False),
+    Column("kind", String(8), nullable=False),
+    Column("about", String(32), nullable=False),
+    Column("day", String(10), nullable=False),
+    Column("failed", Text, nullable=False),
+    Column("done", Text, nullable=False),
+    Column("parts", Text, nullable=False),
+    Index(None, "kind", "about", "id"),
 )

@@ -26,6 +26,14 @@ class Writer:
             raise StoreRefused(f"the show could not be kept: {fault.orig}") from fault
         return version
 
+    def keep_if_possible(self, key: str, value: str) -> bool:
+        """Keep a setting that a start can do without. False where the disk refuses it."""
+        try:
+            self.save_setting(key, value)
+        except StoreRefused:
+            return False
+        return True
+
     def save_setting(self, key: str, value: str) -> None:
         """Raises StoreRefused."""
         special = sqlite.insert if self._engine.dialect.name == "sqlite" else postgresql.insert

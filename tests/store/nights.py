@@ -75,7 +75,7 @@ def lay(config: Config, *, motions: int = 60, snapshot_every: int = 20) -> None:
                     event.wall_ms,
                     event,
                     tuple(each for each in effects if isinstance(each, Decision)),
-                    tuple(each for each in effects if isinstance(each, SendCue)),
+                    cues=tuple(each for each in effects if isinstance(each, SendCue)),
                     snapshot=snapshot,
                     show_version=1,
                 )

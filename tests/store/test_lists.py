@@ -11,6 +11,7 @@ from haunt.core.decisions import Outcome, SendCue
 from haunt.live.ports import Record
 from haunt.store.journal import SqlJournal
 from haunt.store.lists import LIMIT_MAX
+from haunt.store.longrows import BATCH
 from haunt.store.reader import Verdicts
 from tests.core.stage import BOOT, EVENING
 from tests.store.stage import Heard, Opened, decision, record
@@ -87,28 +88,29 @@ def test_a_span_of_time_is_exact_though_the_clock_was_set_back(database: Opened)
     assert read(since_ms=EVENING + 3 * HOUR_MS).items == []
 
 
-def test_a_stream_ends_though_the_night_goes_on(database: Opened) -> None:
-    put(database, *(record(number) for number in range(1, LIMIT_MAX + 6)))
-    stream = database.reader.stream_decisions()
-    first = next(stream)
-    put(database, *(record(number) for number in range(LIMIT_MAX + 6, LIMIT_MAX + 20)))
+def test_the_lines_end_though_the_night_goes_on(database: Opened) -> None:
+    put(database, *(record(number) for number in range(1, BATCH + 6)))
+    lines = database.reader.decision_lines()
+    first = next(lines)
+    put(database, *(record(number) for number in range(BATCH + 6, BATCH + 20)))
 
-    assert [first["id"], *ids(list(stream))] == list(range(1, LIMIT_MAX + 6))
+    found = (first + "".join(lines)).splitlines()
+    assert [int(line.split(",")[0]) for line in found] == list(range(1, BATCH + 6))
 
 
-def test_a_stream_of_six_pages_takes_the_memory_of_two(database: Opened) -> None:
-    put(database, *(record(number) for number in range(1, 6 * LIMIT_MAX + 1)))
-    list(database.reader.stream_decisions(before=10))  # statements compiled
+def test_the_lines_of_six_batches_take_the_memory_of_two(database: Opened) -> None:
+    put(database, *(record(number) for number in range(1, 6 * BATCH + 1)))
+    list(database.reader.decision_lines(before=10))  # statements compiled
 
     def peak(last: int) -> int:
         tracemalloc.start()
-        count = sum(1 for _ in database.reader.stream_decisions(before=last + 1))
+        count = sum(each.count("\r\n") for each in database.reader.decision_lines(before=last + 1))
         taken = tracemalloc.get_traced_memory()[1]
         tracemalloc.stop()
         assert count == last
         return taken
 
-    assert peak(6 * LIMIT_MAX) < 1.5 * peak(2 * LIMIT_MAX)
+    assert peak(6 * BATCH) < 1.5 * peak(2 * BATCH)
 
 
 def test_cues_are_listed_as_they_were_sent(database: Opened) -> None:

@@ -9,7 +9,7 @@ from haunt.core.events import Motion
 from haunt.live.ports import ActionRow, AlertRow, HealthRow, Record
 from haunt.store.journal import SqlJournal
 from haunt.store.nightrows import rows_of, show_at
-from haunt.study.report import Span
+from haunt.study.nightfacts import Span
 from tests.core.stage import BOOT, EVENING
 from tests.store.stage import Heard, Opened, decision, opened
 

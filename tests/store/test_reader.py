@@ -7,6 +7,7 @@ from typing import Any
 
 from haunt.core.decisions import Outcome
 from haunt.store.journal import SqlJournal
+from haunt.store.longrows import BATCH
 from haunt.store.reader import CHUNK
 from tests.core.stage import EVENING
 from tests.store.stage import Heard, Opened, record
@@ -89,15 +90,18 @@ def test_a_decision_is_shown_with_its_motion_and_time(database: Opened) -> None:
     assert (item["reason"], item["margin"]) == ("cooldown", 3200)
 
 
-def test_the_stream_yields_all_that_match_in_order_over_many_chunks(database: Opened) -> None:
-    last = 2 * CHUNK + 7
+def test_the_lines_are_all_that_match_in_order_over_many_batches(database: Opened) -> None:
+    last = 2 * BATCH + 7
     fill(database, 1, last)
-    stream = database.reader.stream_decisions
 
-    assert ids(list(stream())) == list(range(1, last + 1))
-    assert ids(list(stream(after=CHUNK + 5, limit=3))) == list(range(CHUNK + 6, last + 1))
-    assert ids(list(stream(before=last - 3))) == list(range(1, last - 3))
-    assert list(stream(prop="nobody")) == []
+    def numbers(**asked: Any) -> list[int]:
+        text = "".join(database.reader.decision_lines(**asked))
+        return [int(line.split(",")[0]) for line in text.splitlines()]
+
+    assert numbers() == list(range(1, last + 1))
+    assert numbers(after=BATCH + 5, limit=3) == list(range(BATCH + 6, last + 1))
+    assert numbers(before=last - 3) == list(range(1, last - 3))
+    assert numbers(prop="nobody") == []
 
 
 def test_events_are_read_again_in_order_over_many_chunks(database: Opened) -> None:

@@ -5,7 +5,7 @@ Method: versions of a show file kept one after the other.
 
 from pathlib import Path
 
-from haunt.store.shows import cooldowns_of
+from haunt.store.shows import ShowShelf, ShowVersion, cooldowns_of
 from tests.core.stage import EVENING
 from tests.store.stage import opened
 
@@ -30,3 +30,19 @@ def test_only_changes_of_this_prop_are_told_newest_first(tmp_path: Path) -> None
             (EVENING, "start", 20_000),
         ]
         assert cooldowns_of(found.writing, "well") == []
+
+
+def test_versions_come_newest_first_with_their_text(tmp_path: Path) -> None:
+    with opened(tmp_path) as found:
+        for n, by in enumerate(("start", "ann", "bob")):
+            found.writer.save_show(SHOW.format(20 + n), by, EVENING + n)
+        shelf = ShowShelf(found.writing)
+
+        assert [each[:3] for each in shelf.versions(2)] == [
+            (3, EVENING + 2, "bob"),
+            (2, EVENING + 1, "ann"),
+        ]
+        assert [each.version for each in shelf.versions(5, before=3)] == [2, 1]
+        assert shelf.version(2) == ShowVersion(2, EVENING + 1, "ann", SHOW.format(21))
+        assert shelf.version(4) is None
+        assert shelf.version(0) is None
