@@ -7,8 +7,11 @@ from dataclasses import dataclass
 from difflib import get_close_matches
 from ipaddress import ip_address
 from pathlib import Path
+from urllib.parse import urlsplit
 
 NAME = re.compile(r"[a-z0-9]([a-z0-9-]*[a-z0-9])?(\.[a-z0-9]([a-z0-9-]*[a-z0-9])?)*")
+TLS = ("auto", "on", "off")
+LOGS = ("warnings", "text", "json")
 SETTINGS = {
     "listen": "127.0.0.1:8080",
     "mqtt": "127.0.0.1:1883",
@@ -16,6 +19,10 @@ SETTINGS = {
     "database": "",
     "show": "",
     "name": "",
+    "mdns": "haunt",
+    "tls": "auto",
+    "webhook": "",
+    "log": "warnings",
 }
 """Every setting that flags, environment and file know, with its default. `data` comes first."""
 
@@ -28,7 +35,10 @@ class SettingRefused(Exception):  # noqa: N818 - the word says what happened
 class Config:
     """`mqtt_*` is the kept broker's listener; port 0 takes a free one. `origin` says who set it.
 
-    `names` are what browsers may call this server, beside its addresses and localhost.
+    `names` are what browsers may call this server, beside its addresses and localhost. `tls` is
+    auto (https where there is a certificate), on, or off. `webhook` is where alerts are posted.
+    `log` is warnings, or every motion's way as text or json, on standard error. `mdns` is the name
+    under .local that is announced beyond loopback, or off.
     """
 
     data: Path
@@ -40,6 +50,10 @@ class Config:
     database: str
     show: Path | None
     names: tuple[str, ...] = ()
+    tls: str = "auto"
+    webhook: str = ""
+    log: str = "warnings"
+    mdns: str = "haunt"
     origin: tuple[tuple[str, str], ...] = ()
 
 
@@ -69,6 +83,10 @@ def read_config(
         database=values["database"],
         show=Path(values["show"]) if values["show"] else None,
         names=_names(values["name"]),
+        tls=_tls(values["tls"]),
+        webhook=_webhook(values["webhook"]),
+        log=_log(values["log"]),
+        mdns=_mdns(values["mdns"]),
         origin=tuple(origin.items()),
     )
 
@@ -118,6 +136,39 @@ def _names(text: str) -> tuple[str, ...]:
                 f"name {each!r}: allowed are host names, such as haunt.local, with commas between"
             )
     return found
+
+
+def _mdns(text: str) -> str:
+    label = text.lower().removesuffix(".local")
+    if len(label) <= 60 and NAME.fullmatch(label) and "." not in label:
+        return label
+    raise SettingRefused(f"mdns {text!r}: allowed are off, or one name such as haunt")
+
+
+def _tls(text: str) -> str:
+    if text in TLS:
+        return text
+    raise SettingRefused(f"tls {text!r}: allowed are {', '.join(TLS)}")
+
+
+def _log(text: str) -> str:
+    if text in LOGS:
+        return text
+    raise SettingRefused(f"log {text!r}: allowed are {', '.join(LOGS)}")
+
+
+def _webhook(text: str) -> str:
+    """Its path may be a secret: it is never said again, only the host."""
+    try:
+        parts = urlsplit(text)
+        is_good = parts.scheme in {"http", "https"} and bool(parts.hostname) and parts.port != 0
+    except ValueError:
+        is_good, parts = False, urlsplit("")
+    if text and (not is_good or parts.username is not None or not text.isascii()):
+        raise SettingRefused(
+            "webhook: allowed is http[s]://HOST[:PORT]/PATH, without a name or password in it"
+        )
+    return text
 
 
 def _broker(text: str) -> str:

@@ -3,6 +3,7 @@
 import ssl
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import assert_never
 from urllib.parse import unquote, urlsplit
 
 from haunt.bootstrap.refusal import StartRefused
@@ -51,6 +52,19 @@ def join_broker(config: Config, show: str, say: Say) -> Joined:
         credentials.controller_password(),
     )
     return Joined(account, wanted, kept)
+
+
+def let_go(kept: KeptBroker | LibraryBroker | None, *, leave_running: bool) -> None:
+    """End the broker, or leave it to the next turn: then no board notices that there is one."""
+    match kept:
+        case KeptBroker():
+            kept.stop(leave_running=leave_running)
+        case LibraryBroker():
+            kept.stop()
+        case None:
+            pass
+        case _:
+            assert_never(kept)
 
 
 def _foreign(url: str, client_id: str) -> Account:

@@ -50,6 +50,7 @@ class Made(NamedTuple):
     key: Path
     names: tuple[str, ...]
     until: datetime
+    fingerprint: str = ""
 
 
 class Authority(NamedTuple):
@@ -82,9 +83,15 @@ def make_certificates(
         _refuse_overwriting(made, folder, renew=renew)
         authority = _authority(folder, found, now)
         _issue(authority, made, found, now)
+        made = made._replace(fingerprint=fingerprint_of(authority.certificate))
     except OSError as fault:
         raise CertificatesRefused(f"{folder}: {fault.strerror}") from fault
     return made
+
+
+def fingerprint_of(certificate: x509.Certificate) -> str:
+    """Return its SHA-256 as phones show it, to be compared by eye."""
+    return certificate.fingerprint(SHA256()).hex(":").upper()
 
 
 def _general(name: str) -> x509.GeneralName:

@@ -1,13 +1,16 @@
 """The real clock, and the sun: the two outside facts that the rest is given as values."""
 
+import os
 import time
 from datetime import date
-from zoneinfo import ZoneInfo
+from pathlib import Path
+from zoneinfo import ZoneInfo, available_timezones
 
 from haunt.core.calendar import Sunset
+from haunt.live.memory import resumed_mono_ms
 from haunt.wire.showmodels import ShowFile
 
-DAY_MS = 86_400_000
+__all__ = ["SystemClock", "local_zone", "resumed_mono_ms", "sunset_of"]
 
 
 class SystemClock:
@@ -23,12 +26,10 @@ class SystemClock:
         return time.time_ns() // 1_000_000
 
 
-def resumed_mono_ms(last: tuple[int, int] | None, wall_ms: int) -> int:
-    """Last stored steady time plus the wall time passed since, held within 0..24 h."""
-    if last is None:
-        return DAY_MS
-    mono_ms, at_wall_ms = last
-    return mono_ms + min(max(0, wall_ms - at_wall_ms), DAY_MS)
+def local_zone(link: Path = Path("/etc/localtime")) -> str:
+    """The zone that this machine is set to, as far as it says; else UTC."""
+    places = (os.environ.get("TZ", ""), str(link.resolve()).partition("zoneinfo/")[2])
+    return next((each for each in places if each in available_timezones()), "UTC")
 
 
 def sunset_of(file: ShowFile) -> Sunset:

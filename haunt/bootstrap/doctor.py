@@ -21,9 +21,12 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from haunt.bootstrap.keeping import backups
 from haunt.bootstrap.mending import said_at
+from haunt.bootstrap.refusal import StartRefused
+from haunt.bootstrap.tls import SOON_DAYS, certificate_of
 from haunt.config import Config
 from haunt.mqtt.kept import mosquitto, running_pid
 from haunt.store.backup import RESERVE_BYTES, revision_of
+from haunt.store.balance import balances
 from haunt.store.engines import StoreRefused, database_file, open_engines
 from haunt.store.reader import Reader
 from haunt.store.rescue import examine
@@ -58,6 +61,7 @@ def examine_all(config: Config, now: datetime) -> list[Finding]:
         _folder(config.data),
         _disk(config.data),
         *_database(config, now),
+        _certificate(config, now),
         _clock(now),
     ]
     return [each for each in found if each is not None]
@@ -171,6 +175,7 @@ def _database(config: Config, now: datetime) -> Iterator[Finding]:
         yield _schema(config)
         yield _show(config)
         yield _history(config, now)
+        yield _counts(config)
         if path is not None:
             yield _backups(config)
     except (StoreRefused, OSError, sqlite3.Error) as fault:
@@ -226,6 +231,22 @@ def _history(config: Config, now: datetime) -> Finding:
     return Finding("journal", good=True, said=said)
 
 
+def _counts(config: Config) -> Finding:
+    """What boards counted and the journal has not: lost on the way, and no fault of this folder."""
+    writing, reading = open_engines(config.data, config.database)
+    try:
+        found = balances(reading)
+    finally:
+        writing.dispose()
+        reading.dispose()
+    counted, missing = sum(e.counted for e in found), sum(e.missing for e in found)
+    said = f"boards counted {counted:,} motions, the journal has {counted - missing:,} of them"
+    worst = max(found, key=lambda each: each.missing, default=None)
+    if worst is not None and worst.missing:
+        said += f"; most are missing of {worst.board}, {worst.missing:,}: look at its radio"
+    return Finding("motions", good=True, said=said)
+
+
 def _backups(config: Config) -> Finding:
     present = backups(config)
     if not present:
@@ -234,6 +255,20 @@ def _backups(config: Config) -> Finding:
     said = f"{len(present)}, the newest of {said_at(last.at_ms)}"
     is_old = time.time_ns() // 1_000_000 - last.at_ms > BACKUP_OLD_MS
     return Finding("backups", good=True, said=said + (", of an earlier night" if is_old else ""))
+
+
+def _certificate(config: Config, now: datetime) -> Finding | None:
+    try:
+        found = certificate_of(config)
+    except StartRefused as refused:
+        return Finding("certificate", good=False, said=str(refused))
+    if found is None:
+        return None  # plain http: serve says what that means
+    said = f"for {', '.join(found.names)}, until {found.until:%Y-%m-%d}"
+    if not found.since <= now <= found.until - timedelta(days=SOON_DAYS):
+        said = f"{said}, from {found.since:%Y-%m-%d}: haunt certs --renew, or set the clock"
+        return Finding("certificate", good=False, said=said)
+    return Finding("certificate", good=True, said=said)
 
 
 def _clock(now: datetime) -> Finding:

@@ -4,26 +4,33 @@ It never backs up while the disk is low, and says so; it never restores under a 
 """
 
 import fcntl
+import json
 import os
 import threading
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import NamedTuple
 
 from haunt.bootstrap.clock import SystemClock
 from haunt.bootstrap.mending import BACKUPS, FRESH, make_ready, restore, said_at, tried
+from haunt.bootstrap.offline import open_store
 from haunt.config import Config
-from haunt.mqtt.credentials import is_sound
+from haunt.mqtt.credentials import is_sound, write_private
 from haunt.store import backup, rescue
 from haunt.store.backup import Backup, BackupRefused, Why
 from haunt.store.engines import StoreRefused, database_file
+from haunt.store.people import PeopleStore
+from haunt.store.roster import Deed
 
 EVERY_S = 3600.0
 FIRST_AFTER_S = 20.0
 LOOK_EVERY_S = 60.0
 CHECKED_S = 600.0
 NEXT_START = "restore-at-start"
+TRIED = "tried.json"
+HERE = "command line"
+DEED_MAX = 160
 CREDENTIALS = "credentials.json"
 SMALL_FILES = ("haunt.toml", f"broker/{CREDENTIALS}")
 CERTIFICATES = "certs"
@@ -188,9 +195,20 @@ def check_backup(config: Config, source: Backup) -> int:
     config.data.mkdir(parents=True, exist_ok=True)
     fresh = config.data / f"checked.db{FRESH}"
     try:
-        return tried(source, fresh)
+        number = tried(source, fresh)
     finally:
         fresh.unlink(missing_ok=True)
+    with suppress(OSError):  # a mark is worth no refusal: the folder may be one of a read-only disk
+        (source.path / TRIED).write_text(json.dumps({"at_ms": _now_ms(), "number": number}))
+    return number
+
+
+def tried_ms(source: Backup) -> int | None:
+    """Return when a start from it last worked, or None where that was never tried."""
+    try:
+        return int(json.loads((source.path / TRIED).read_text())["at_ms"])
+    except (OSError, ValueError, KeyError, TypeError):
+        return None
 
 
 def restore_now(config: Config, source: Backup) -> str:
@@ -205,28 +223,44 @@ def restore_now(config: Config, source: Backup) -> str:
 
 
 def restore_at_start(config: Config, name: str) -> str:
-    """For a page: try the backup now, put it in place at the next start. Raises BackupRefused."""
+    """Try the backup now, put it in place at the next start. Raises BackupRefused."""
     source = chosen(config, name)
     check_backup(config, source)
-    (config.data / NEXT_START).write_text(source.name)
+    put_down(config, source)
     return f"backup {source.name} of {said_at(source.at_ms)} is restored at the next start"
+
+
+def put_down(config: Config, source: Backup, by: str = HERE) -> None:
+    """Note for the next start that it is to restore this, and who wants it."""
+    write_private(config.data / NEXT_START, f"{source.name}\n{by}\n")
 
 
 def _asked_for(config: Config, say: Say) -> list[str]:
     """Restore what was asked for before; a wish that cannot be met is said and forgotten."""
     wish = config.data / NEXT_START
     try:
-        name = wish.read_text().strip()
+        name, _, by = wish.read_text().strip().partition("\n")
     except FileNotFoundError:
         return []
     wish.unlink()
     try:
         rescue.finish_swap(config.data)
         words = restore(config, chosen(config, name))
+        result = "done"
     except BackupRefused as refused:
         words = f"the restore that was asked for was not done: {refused}"
+        result = f"refused: {refused}"
     say(f"haunt: {words}")
+    _note(config, Deed(_now_ms(), by or HERE, "", "restore", name, result[:DEED_MAX]))
     return [words]
+
+
+def _note(config: Config, deed: Deed) -> None:
+    """In the database that counts from now on: what the one before was told went with it."""
+    writing, reading = open_store(config)
+    PeopleStore(writing, reading).write_deeds([deed])
+    writing.dispose()
+    reading.dispose()
 
 
 def _credentials_put_back(config: Config, say: Say) -> list[str]:

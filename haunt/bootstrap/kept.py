@@ -1,18 +1,21 @@
 """What a data folder holds: the show as it is to run, and the state to go on from."""
 
 import secrets
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from haunt.bootstrap.clock import SystemClock, resumed_mono_ms, sunset_of
+from haunt.bootstrap.clock import SystemClock, local_zone, resumed_mono_ms, sunset_of
 from haunt.bootstrap.refusal import StartRefused
 from haunt.config import Config
-from haunt.core.arbiter import Arbiter
+from haunt.core.events import Event
 from haunt.core.show import Show
+from haunt.live.memory import remembered
 from haunt.live.prepare import Prepared, prepare
 from haunt.store.reader import Reader, Writer
 from haunt.wire.eventcodec import decode_event
+from haunt.wire.firstshow import empty_show
 from haunt.wire.showfile import ReadShow, read_show
 
 
@@ -34,16 +37,14 @@ def kept_in(config: Config, reader: Reader, writer: Writer) -> Kept:
     stored = reader.show()
     text = _text(config.show) if config.show is not None else None
     if text is None and stored is None:
-        raise StartRefused(
-            f"{config.data} holds no show yet: give --show FILE "
-            "(haunt/examples/first-night.toml is one to start from)"
-        )
+        text = empty_show(local_zone())
     last = reader.last_stamp()
     wall_ms = SystemClock(0).wall_ms()
     clock = SystemClock(resumed_mono_ms((last.mono_ms, last.wall_ms) if last else None, wall_ms))
     is_news = text is not None and (stored is None or stored[1] != text)
     if is_news and text is not None:
         read = read_show(text, str(config.show))
+        read = ReadShow(text, "show", read.show, read.raw)  # pages need not know where it lies
         if stored is not None and read_show(stored[1], "show").show.info.id != read.show.info.id:
             raise StartRefused(f"{config.data} belongs to another show; use a folder of its own")
         version = writer.save_show(text, "start", wall_ms)
@@ -58,7 +59,7 @@ def kept_in(config: Config, reader: Reader, writer: Writer) -> Kept:
 
 def _text(path: Path) -> str:
     try:
-        return path.read_text(encoding="utf-8")
+        return path.read_bytes().decode()
     except (OSError, UnicodeDecodeError) as fault:
         raise StartRefused(f"show file {path}: {fault}") from fault
 
@@ -77,10 +78,7 @@ def _remember(
 ) -> tuple[dict[str, Any] | None, int]:
     """Rebuild the state: the newest snapshot, then the events after it."""
     snapshot = reader.latest_snapshot()
-    start = snapshot.number if snapshot is not None else 0
-    arbiter = Arbiter(
-        prepared.show, sunset_of(read.show), snapshot.memory if snapshot is not None else None
-    )
+    number = snapshot.number if snapshot is not None else 0
 
     def show_of(version: int) -> Show:
         found = reader.show(version)
@@ -88,9 +86,13 @@ def _remember(
             return prepared.show
         return prepare(read_show(found[1], "show").show, seed).show
 
-    number, seen = start, snapshot is not None
-    for number, mono_ms, wall_ms, kind, body in reader.events_after(start):  # noqa: B007
-        arbiter.handle(decode_event(kind, mono_ms, wall_ms, body, show_of))
-        seen = True
+    def happened() -> Iterator[Event]:
+        nonlocal number
+        rows = reader.events_after(number)
+        for number, mono_ms, wall_ms, kind, body in rows:  # noqa: B007
+            yield decode_event(kind, mono_ms, wall_ms, body, show_of)
+
+    known = snapshot.memory if snapshot is not None else None
+    memory = remembered(prepared.show, sunset_of(read.show), known, happened())
     last = reader.last_stamp()
-    return (arbiter.snapshot() if seen else None), max(number, last.number if last else 0)
+    return memory, max(number, last.number if last else 0)

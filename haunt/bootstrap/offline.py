@@ -1,24 +1,31 @@
 """What the command line does to a data folder or a file, whether or not a server runs."""
 
+import re
 import time
 from dataclasses import asdict
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
+from haunt.bootstrap.addresses import reachable
 from haunt.config import Config
 from haunt.mqtt.credentials import CredentialRefused, Credentials
 from haunt.mqtt.kept import reload_running
 from haunt.store.engines import Engine, open_engines
 from haunt.store.reader import Reader, Writer
 from haunt.store.schema import upgrade
-from haunt.wire.showerrors import ShowFileRefused
+from haunt.wire.boardfile import BoardParts, parts_of
+from haunt.wire.showerrors import Fault, ShowFileRefused
 from haunt.wire.showfile import read_show
+
+LISTENER: Final = re.compile(r"^listener (\d+) (\S+)$", re.MULTILINE)
+
+Item = dict[str, Any]
 
 
 def import_file(config: Config, path: Path) -> tuple[list[dict[str, Any]], int]:
     """Return (faults, version). Nothing is kept of a file with faults."""
-    text = path.read_text(encoding="utf-8")
     try:
+        text = text_of(path)
         read_show(text, str(path))
     except ShowFileRefused as refused:
         return [asdict(fault) for fault in refused.faults], 0
@@ -26,21 +33,33 @@ def import_file(config: Config, path: Path) -> tuple[list[dict[str, Any]], int]:
     return [], Writer(writer).save_show(text, "import", time.time_ns() // 1_000_000)
 
 
-def export_file(config: Config) -> str | None:
+def text_of(path: Path) -> str:
+    """Return what a file says, with the line ends it has. Raises ShowFileRefused."""
+    raw = path.read_bytes()
+    try:
+        return raw.decode()
+    except UnicodeDecodeError as fault:
+        line = raw.count(b"\n", 0, fault.start) + 1
+        what = f"is not UTF-8 (byte {raw[fault.start]:#04x})"
+        raise ShowFileRefused([Fault(str(path), line, "text", what, "UTF-8")]) from fault
+
+
+def export_file(config: Config) -> bytes | None:
+    """Return the show file byte for byte as it was imported."""
     _writer, reader = open_store(config)
     found = Reader(reader).show()
-    return found[1] if found is not None else None
+    return found[1].encode() if found is not None else None
 
 
-def add_board(config: Config, board: str) -> dict[str, object] | str:
+def add_board(config: Config, board: str) -> Item | str:
     return _change_board(config, board, "add")
 
 
-def rotate_board(config: Config, board: str) -> dict[str, object] | str:
+def rotate_board(config: Config, board: str) -> Item | str:
     return _change_board(config, board, "rotate")
 
 
-def revoke_board(config: Config, board: str) -> dict[str, object] | str:
+def revoke_board(config: Config, board: str) -> Item | str:
     return _change_board(config, board, "revoke")
 
 
@@ -49,7 +68,7 @@ def list_boards(config: Config) -> list[str]:
     return [] if isinstance(found, str) else found.boards()
 
 
-def _change_board(config: Config, board: str, what: str) -> dict[str, object] | str:
+def _change_board(config: Config, board: str, what: str) -> Item | str:
     """Return what the firmware needs, or what stands in the way."""
     found = _credentials(config)
     if isinstance(found, str):
@@ -59,21 +78,46 @@ def _change_board(config: Config, board: str, what: str) -> dict[str, object] | 
     except CredentialRefused as refused:
         return str(refused)
     reload_running(config.data / "broker")
-    port = config.data / "broker" / "port"
+    return credential(_listener(config), found.root, board, password, _parts(config, board))
+
+
+def credential(
+    listener: tuple[str, int], root: str, board: str, password: str, parts: BoardParts
+) -> Item:
+    """Return what a board's firmware reads: how to sign in, and what hangs on which pin."""
+    host, port = listener
     return {
-        "host": config.mqtt_host,
-        "port": int(port.read_text()) if port.exists() else config.mqtt_port,
+        "host": reachable(host),
+        "port": port,
         "username": board,
         "password": password,
-        "root": found.root,
+        "root": root,
+        "sensors": dict(parts.sensors),
+        "props": dict(parts.props),
     }
 
 
-def _credentials(config: Config) -> Credentials | str:
+def _parts(config: Config, board: str) -> BoardParts:
+    """What the kept show says of a board; nothing where there is none."""
     text = export_file(config)
-    if text is None:
+    return parts_of(text.decode(), board) if text is not None else BoardParts()
+
+
+def _listener(config: Config) -> tuple[str, int]:
+    """Where the kept broker listens, or would: a server may have been started with flags."""
+    settings, port = config.data / "broker" / "mosquitto.conf", config.data / "broker" / "port"
+    if settings.exists():
+        found = LISTENER.search(settings.read_text())
+        if found is not None:
+            return found[2], int(found[1])
+    return config.mqtt_host, int(port.read_text()) if port.exists() else config.mqtt_port
+
+
+def _credentials(config: Config) -> Credentials | str:
+    raw = export_file(config)
+    if raw is None:
         return f"{config.data} holds no show yet: import one first"
-    return Credentials(config.data / "broker", read_show(text, "show").show.info.id)
+    return Credentials(config.data / "broker", read_show(raw.decode(), "show").show.info.id)
 
 
 def open_store(config: Config) -> tuple[Engine, Engine]:

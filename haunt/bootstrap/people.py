@@ -1,12 +1,12 @@
 """People from where haunt runs: the first link, sign-in links and tokens, printed once."""
 
-import socket
 import time
 from collections.abc import Iterator
-from ipaddress import ip_address
 from typing import Any, Final
 
+from haunt.bootstrap.addresses import reachable
 from haunt.bootstrap.offline import open_store
+from haunt.bootstrap.tls import Certificate, certificate_if_good, host_vouched_for
 from haunt.config import Config
 from haunt.site.entrance import NewLink, new_token
 from haunt.site.qr import qr_text
@@ -20,8 +20,6 @@ HERE: Final = "command line"
 ADDRESS: Final = "address"
 SET_UP_HOURS: Final = 1.0
 SIGN_IN_HOURS: Final = 24.0
-NOWHERE: Final = {"4": "192.0.2.1", "6": "2001:db8::1"}
-"""Addresses for documentation (RFC 5737, RFC 3849): nothing is sent to them."""
 
 
 class Office:
@@ -125,11 +123,19 @@ class Office:
 
     def _base(self) -> str:
         """Where the server was last seen, else where it would be."""
-        return self._address or base_url(self._config.listen_host, self._config.listen_port)
+        here = self._config
+        return self._address or base_url(
+            here.listen_host, here.listen_port, certificate_if_good(here)
+        )
 
 
 def set_up_link(store: PeopleStore, base: str, *, if_ownerless: bool = True) -> str | None:
-    """Return a fresh set-up link, or None where there is an owner already."""
+    """Return a fresh set-up link, or None where there is an owner already.
+
+    That is looked at first without a write: a start must not fail for a disk that is full.
+    """
+    if if_ownerless and any(each.role == "owner" for each in store.roster().people):
+        return None
     code, link = NewLink("set-up", "owner", SET_UP_HOURS).drawn(_now_ms(), HERE)
     kept = store.set_up_link(link, if_ownerless=if_ownerless)
     return address_of_link(base, "set-up", code) if kept else None
@@ -142,33 +148,21 @@ def printed(url: str, title: str) -> Iterator[str]:
     yield from qr_text(url).splitlines()
 
 
-def base_url(host: str, port: int) -> str:
-    """Return an address that a phone can use, for one that listens everywhere too."""
-    shown = host
-    try:
-        address = ip_address(host)
-        if address.is_unspecified:
-            shown = _own_address(str(address.version)) or ("::1" if ":" in host else "127.0.0.1")
-    except ValueError:
-        pass
-    return f"http://{f'[{shown}]' if ':' in shown else shown}:{port}"
+def base_url(host: str, port: int, certificate: Certificate | None = None) -> str:
+    """Return an address that a phone can use, for one that listens everywhere too.
+
+    With a certificate it is https, by a name that the certificate vouches for where it has one.
+    """
+    shown = reachable(host)
+    if certificate is not None:
+        shown = host_vouched_for(shown, certificate)
+    scheme = "http" if certificate is None else "https"
+    return f"{scheme}://{f'[{shown}]' if ':' in shown else shown}:{port}"
 
 
 def remember_address(writer: Writer, base: str) -> None:
     """So that the command line prints links that lead to this server."""
-    writer.save_setting(ADDRESS, base)
-
-
-def _own_address(version: str) -> str | None:
-    """Return the address that this machine would go out by; asking sends nothing."""
-    family = socket.AF_INET if version == "4" else socket.AF_INET6
-    with socket.socket(family, socket.SOCK_DGRAM) as probe:
-        try:
-            probe.connect((NOWHERE[version], 9))
-        except OSError:
-            return None
-        found: str = probe.getsockname()[0]
-        return found
+    writer.keep_if_possible(ADDRESS, base)
 
 
 def _now_ms() -> int:

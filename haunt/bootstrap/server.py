@@ -6,28 +6,38 @@ streams close first, the broker last.
 
 import json
 import secrets
-import signal
-import socket
 import sys
-from collections.abc import Callable, Iterator
-from contextlib import ExitStack, contextmanager
-from types import FrameType
-from typing import Any, Protocol
+from collections.abc import Callable
+from contextlib import ExitStack
+from dataclasses import replace
+from datetime import UTC, datetime
+from typing import Any, NamedTuple, Protocol
 
-import uvicorn
-
-from haunt.bootstrap.broker import join_broker
+from haunt.bootstrap import logs
+from haunt.bootstrap.backupbook import Backups
+from haunt.bootstrap.broker import join_broker, let_go
 from haunt.bootstrap.clock import sunset_of
+from haunt.bootstrap.counting import Countings, PackWatch
+from haunt.bootstrap.errands import Errands
+from haunt.bootstrap.front import Front, Turns
 from haunt.bootstrap.keeping import keep
 from haunt.bootstrap.kept import Kept, kept_in
+from haunt.bootstrap.keyring import keyring_of
+from haunt.bootstrap.later import Later
 from haunt.bootstrap.offline import open_store
-from haunt.bootstrap.people import base_url, printed, remember_address, set_up_link
+from haunt.bootstrap.people import printed, remember_address, set_up_link
+from haunt.bootstrap.press import press_of
 from haunt.bootstrap.refusal import StartRefused
+from haunt.bootstrap.rehearsal import Rehearser
 from haunt.bootstrap.reporting import Nights
+from haunt.bootstrap.sheets import recall, sheets_of
+from haunt.bootstrap.tls import authority_of
+from haunt.bootstrap.webhook import Webhook, post_to
 from haunt.bootstrap.weigher import Weigher
 from haunt.config import Config, is_loopback
 from haunt.core.arbiter import Arbiter
 from haunt.live.crew import Crew
+from haunt.live.loglines import Told
 from haunt.live.night import RunningNight
 from haunt.live.owner import Owner
 from haunt.live.ports import Arrival, LinkState
@@ -41,20 +51,18 @@ from haunt.site.keeper import Keeper
 from haunt.site.ports import Services
 from haunt.site.rights import Role
 from haunt.store.alerts import AlertStore
+from haunt.store.checks import CheckStore
 from haunt.store.engines import Engine, StoreRefused
 from haunt.store.journal import SqlJournal
+from haunt.store.notes import NoteStore
 from haunt.store.people import PeopleStore
 from haunt.store.reader import Reader, Writer, refuse_unreadable
+from haunt.store.shows import ShowShelf
 from haunt.wire.showerrors import ShowFileRefused
 
 CLOCKS_KEPT = 16
 SWITCH_S = 0.0002
 """Measured: the p95 of a round trip with 20 streams halves against 0.5 ms; lower gains nothing."""
-GRACE_S = 2
-PLAIN = (
-    "haunt: plain http: whoever can read along on this network can take over a session. "
-    "Keep the show on a Wi-Fi of its own, with a password (WPA2 or WPA3)"
-)
 
 Say = Callable[[str], None]
 
@@ -64,6 +72,16 @@ class Company(Protocol):
 
     def start(self, host: str, port: int) -> None: ...
     def stop(self) -> None: ...
+
+
+class Run(NamedTuple):
+    """What holds from the first turn to the last, the configuration but for the show file."""
+
+    config: Config
+    front: Front
+    turns: Turns
+    say: Say
+    guest: Role | None
 
 
 def run_server(
@@ -81,9 +99,18 @@ def run_server(
         say("haunt: do not run python with -O: the invariants must stay on")
         return 1
     sys.setswitchinterval(SWITCH_S)
+    logs.set_up(config.log, sys.stderr)
     with ExitStack() as ending:
         try:
-            app, listener, account, set_up = _build(config, say, ending, guest)
+            front = _front(config, guest)
+            ending.callback(front.close)
+            run = Run(config, front, Turns(), say, guest)
+            _one_turn(run, company, opened)
+            while run.turns.is_another:
+                say("haunt: starting again")
+                # The show file that was named at the start has been taken; what is kept counts now.
+                run = run._replace(config=replace(config, show=None))
+                _one_turn(run)
         except (StartRefused, StoreRefused, BrokerFailed) as refused:
             say(f"haunt: {refused}")
             return 1
@@ -91,65 +118,46 @@ def run_server(
             for fault in refused.faults:
                 say(f"haunt: {fault}")
             return 1
-        url = base_url(config.listen_host, listener.getsockname()[1])
-        say(f"haunt: pages on {url}")
-        if not is_loopback(config.listen_host):
-            say(PLAIN)
+    return 0
+
+
+def _front(config: Config, guest: Role | None) -> Front:
+    if guest is not None and not is_loopback(config.listen_host):
+        raise StartRefused("only on loopback can everybody be let in without signing in")
+    return Front(config)
+
+
+def _one_turn(
+    run: Run,
+    company: Company | None = None,
+    opened: Callable[[str], None] = lambda _url: None,
+) -> None:
+    say, front = run.say, run.front
+    with ExitStack() as ending:
+        app, account, set_up = _build(run, ending)
+        for line in front.words(datetime.now(UTC)):
+            say(line)
         if set_up is not None:
             for line in printed(set_up, "nobody owns this show yet. This makes an owner, once:"):
                 say(line)
         if company is not None:
             company.start(account.host, account.port)
             ending.callback(company.stop)
-        opened(url)
-        settings = uvicorn.Config(
-            app,
-            log_level="warning",
-            access_log=False,
-            timeout_graceful_shutdown=GRACE_S,
-            lifespan="on",
-        )
-        _Server(settings, app.state.hub).run(sockets=[listener])
-    return 0
+        opened(front.url)
+        front.serve(app, app.state.hub, run.turns)
 
 
-class _Server(uvicorn.Server):
-    """Ends in our order: streams first, since it would wait for them.
-
-    The signal is not raised again afterwards: that would end the process before the journal is
-    closed.
-    """
-
-    def __init__(self, settings: uvicorn.Config, hub: Hub) -> None:
-        super().__init__(settings)
-        self._hub = hub
-
-    @contextmanager
-    def capture_signals(self) -> Iterator[None]:
-        for each in (signal.SIGINT, signal.SIGTERM):
-            signal.signal(each, self.handle_exit)
-        yield
-
-    def handle_exit(self, sig: int, frame: FrameType | None) -> None:
-        self._hub.close_soon()
-        super().handle_exit(sig, frame)
-
-
-def _build(
-    config: Config, say: Say, ending: ExitStack, guest: Role | None
-) -> tuple[Any, socket.socket, Account, str | None]:
-    if guest is not None and not is_loopback(config.listen_host):
-        raise StartRefused("only on loopback can everybody be let in without signing in")
-    listener = _listen(config)
-    ending.callback(listener.close)
-    ending.enter_context(keep(config, say))
+def _build(run: Run, ending: ExitStack) -> tuple[Any, Account, str | None]:
+    config, front, say, guest = run.config, run.front, run.say, run.guest
+    keeping = ending.enter_context(keep(config, say))
     engine, reading = open_store(config)
+    ending.callback(engine.dispose)
+    ending.callback(reading.dispose)
     reader = Reader(reading)
     refuse_unreadable(reader)
     kept = kept_in(config, reader, Writer(engine))
     broker = join_broker(config, kept.prepared.show.id, say)
-    if broker.kept is not None:
-        ending.callback(broker.kept.stop)
+    ending.callback(lambda: let_go(broker.kept, leave_running=run.turns.is_another))
     journal = SqlJournal(engine)
     ending.callback(journal.close)
     owner_of: list[Owner] = []
@@ -160,8 +168,9 @@ def _build(
         kept.clock,
         lambda what: _deliver(owner_of, what),
     )
-    running = _running(kept, client, journal, engine, AlertStore(reading, config.data))
-    journal.start(running.receipts)
+    out = _alerts_out(config, kept.prepared.show.id, ending)
+    running = _running(kept, client, journal, engine, AlertStore(reading, config.data), out)
+    journal.start(Told(running.receipts))
     owner = Owner(running, Scene(running, journal, kept.prepared.labels), kept.clock)
     owner_of.append(owner)
     hub = Hub()
@@ -175,61 +184,75 @@ def _build(
     ending.callback(client.stop)
     store = PeopleStore(engine, reading)
     entrance = Entrance(store, kept.clock, guest)
-    base = base_url(config.listen_host, listener.getsockname()[1])
-    remember_address(Writer(engine), base)
-    set_up = set_up_link(store, base) if guest is None else None
+    remember_address(Writer(engine), front.url)
+    set_up = set_up_link(store, front.url) if guest is None else None
     entrance.start()
     ending.callback(entrance.stop)
+    keeper = Keeper(
+        kept.read, crew, Writer(engine).save_show, kept.clock.wall_ms, kept.seed, kept.version
+    )
+    errands = Errands()
+    ending.callback(errands.stop)
+    later = Later(
+        keeper, kept.clock.wall_ms, sunset_of, Writer(engine).save_setting, reader.setting
+    )
+    later.start()
+    ending.callback(later.stop)
+    press = press_of(config, front, reader, Writer(engine), say, ending)
     services = Services(
         crew=crew,
         reader=reader,
-        keeper=Keeper(kept.read, crew, Writer(engine).save_show, kept.clock.wall_ms, kept.seed),
+        keeper=keeper,
         hub=hub,
         wall_ms=kept.clock.wall_ms,
         entrance=entrance,
+        counts=Countings(reading, lambda: crew.view().time_zone),
+        packs=PackWatch(reading, keeper.kept, kept.clock.wall_ms),
         nights=Nights(reading, lambda: crew.view().time_zone),
-        tunes=Weigher(reading, config.data),
+        tunes=Weigher(reading, config.data, errands),
+        later=later,
+        rehearsals=Rehearser(config.data, errands),
+        checks=CheckStore(engine, reading),
         sunset_of=sunset_of,
-        hosts=_host_names(config),
+        shelf=ShowShelf(reading),
+        notes=NoteStore(engine, reading),
+        hosts=front.hosts,
+        trust=authority_of(config) if front.certificate is not None else None,
+        backups=Backups(config, keeping, run.turns.again, lambda: hub.closing),
+        keyring=keyring_of(config, kept.prepared.show.id, broker, keeper.toml),
+        press=press,
         version="0.1.0",
     )
     app = create_app(services)
     app.state.hub = hub
-    return app, listener, broker.account, set_up
+    return app, broker.account, set_up
+
+
+def _alerts_out(config: Config, show: str, ending: ExitStack) -> Webhook | None:
+    if not config.webhook:
+        return None
+    out = Webhook(show, post_to(config.webhook))
+    out.start()
+    ending.callback(out.stop)
+    return out
 
 
 def _deliver(owner_of: list[Owner], what: Arrival | LinkState) -> bool:
     return owner_of[0].deliver(what)
 
 
-def _listen(config: Config) -> socket.socket:
-    try:
-        family = socket.AF_INET6 if ":" in config.listen_host else socket.AF_INET
-        listener = socket.socket(family)
-        listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        listener.bind((config.listen_host, config.listen_port))
-    except OSError as fault:
-        raise StartRefused(
-            f"cannot listen on {config.listen_host}:{config.listen_port}: {fault.strerror}. "
-            "Is another haunt running? --listen HOST:PORT takes another, port 0 any"
-        ) from fault
-    listener.listen(128)
-    listener.set_inheritable(False)
-    return listener
-
-
-def _host_names(config: Config) -> frozenset[str]:
-    own = socket.gethostname().lower()
-    return frozenset({config.listen_host.lower(), own, f"{own}.local", *config.names})
-
-
 def _running(
-    kept: Kept, client: BrokerClient, journal: SqlJournal, engine: Engine, shelf: AlertStore
+    kept: Kept,
+    client: BrokerClient,
+    journal: SqlJournal,
+    engine: Engine,
+    shelf: AlertStore,
+    out: Webhook | None,
 ) -> RunningNight:
     reader = Reader(engine)
     known = json.loads(reader.setting("clocks") or "[]")
     clock_id = secrets.token_hex(4)
-    Writer(engine).save_setting("clocks", json.dumps([*known, clock_id][-CLOCKS_KEPT:]))
+    Writer(engine).keep_if_possible("clocks", json.dumps([*known, clock_id][-CLOCKS_KEPT:]))
     running = RunningNight(
         Arbiter(kept.prepared.show, sunset_of(kept.read.show), kept.memory),
         client,
@@ -239,7 +262,10 @@ def _running(
         number=kept.number,
         charge_of=kept.prepared.charge_of,
         shelf=shelf,
+        sheets=sheets_of(kept.read, sunset_of(kept.read.show)),
+        out=out,
     )
+    recall(running.forecasts, engine, kept.clock.mono_ms(), kept.clock.wall_ms())
     running.show_version = kept.version
     running.boards.journalled.update(reader.counted())
     return running

@@ -1,63 +1,78 @@
-"""Joins journal, show file and sweep: what other cooldowns would have given, prop by prop."""
+"""Joins journal, show file and sweep: what other settings would have given, prop by prop."""
 
-from datetime import date
-from typing import Any
+from dataclasses import asdict
+from typing import Any, Final, NamedTuple
 
-from haunt.bootstrap.clock import sunset_of
-from haunt.bootstrap.reporting import span_of
-from haunt.core.show import Show
-from haunt.live.prepare import prepare
+from haunt.bootstrap.pools import Progress, quiet
+from haunt.bootstrap.recordings import last_nights, show_of
+from haunt.bootstrap.trials import trials
 from haunt.store.engines import Engine
-from haunt.store.nightevents import events_of, memory_before
-from haunt.store.nightrows import dates_of, show_at
 from haunt.store.reader import Reader
-from haunt.study.advice import Advice, advise
-from haunt.study.measures import draws_of
-from haunt.study.rerun import record
-from haunt.study.sweep import Night, night_of
-from haunt.wire.showfile import read_show
+from haunt.study.advice import Advice, Tried, advise, settings_for
+from haunt.study.overall import Overall, overall, settings_of_show
+from haunt.study.rerun import LIMITS
+from haunt.study.sweep import COOLDOWNS_MS, PATIENCES_MS
 from haunt.wire.showmodels import ShowFile
 
-NIGHTS_MAX = 5
+PROPS_MAX: Final = 200
 
 
-def advice_on(engine: Engine, prop: str | None, nights: int = 1) -> list[Advice] | str:
-    """Weigh the cooldown of one prop, or of each, over the last nights; or say what is missing."""
-    kept = Reader(engine).show()
-    if kept is None:
-        return "there is no show yet"
-    file = read_show(kept[1], "show").show
+class Wanted(NamedTuple):
+    """What to weigh: one prop or each, on so many last nights; other patiences, one more rest."""
+
+    prop: str | None = None
+    nights: int = 1
+    patience: bool = False
+    rest_s: float | None = None
+
+
+def advice_on(
+    engine: Engine, wanted: Wanted, *, jobs: int | None = None, progress: Progress = quiet
+) -> list[Advice] | str:
+    """Weigh settings over the last nights, or say what is missing."""
+    file = show_of(engine)
+    if isinstance(file, str):
+        return file
     known = [each.id for each in file.props]
-    if prop is not None and prop not in known:
-        return f"there is no prop {prop!r}; there are {', '.join(known)}"
-    days = dates_of(engine, file.info.time_zone)[: min(nights, NIGHTS_MAX)]
-    if not days:
-        return "no night has been recorded yet: nothing to run again"
-    recorded = [_night(engine, file, day) for day in reversed(days)]
-    return [
-        advise(recorded, each, charge_left_percent=_left(engine, file, each))
-        for each in ([prop] if prop is not None else known)
-    ]
+    if wanted.prop is not None and wanted.prop not in known:
+        return f"there is no prop {wanted.prop!r}; there are {', '.join(known)}"
+    recorded = last_nights(engine, file, wanted.nights)
+    if isinstance(recorded, str):
+        return recorded
+    asked = [wanted.prop] if wanted.prop is not None else known[:PROPS_MAX]
+    patiences = PATIENCES_MS if wanted.patience else ()
+    rests_ms = COOLDOWNS_MS
+    if wanted.rest_s is not None:
+        rests_ms = (*COOLDOWNS_MS, round(wanted.rest_s * 1000))
+    specs = {each.id: each for each in recorded[-1].show.props}
+    count = sum(len(settings_for(specs[each], rests_ms, patiences)) for each in asked)
+    with trials(recorded, count, progress, jobs) as attempts:
+        return [
+            advise(
+                recorded,
+                each,
+                rests_ms,
+                charge_left_percent=_left(engine, file, each),
+                patiences_ms=patiences,
+                attempts=attempts,
+            )
+            for each in asked
+        ]
 
 
-def _night(engine: Engine, file: ShowFile, day: str) -> Night:
-    """Make a night to be run again under the settings of now."""
-    text = show_at(engine, _last_ms(day))
-    assert text is not None, "a date with motions has a show"
-    sunset = sunset_of(file)
-    span = span_of(read_show(text, "show").show, date.fromisoformat(day))
-    now: Show = prepare(file, _seed(engine)).show
-    after, memory = memory_before(engine, span)
-    happened = events_of(engine, after, span, lambda _version: now)
-    return night_of(record(happened, memory), now, draws_of(file), sunset)
-
-
-def _last_ms(day: str) -> int:
-    return (date.fromisoformat(day) - date(1970, 1, 1)).days * 86_400_000 + 129_600_000
-
-
-def _seed(engine: Engine) -> int:
-    return int(Reader(engine).setting("seed") or 1)
+def show_front(
+    engine: Engine, nights: int = 1, *, jobs: int | None = None, progress: Progress = quiet
+) -> Overall | str:
+    """Weigh what holds for the whole show: stagger, phases, and all cooldowns stretched."""
+    file = show_of(engine)
+    if isinstance(file, str):
+        return file
+    recorded = last_nights(engine, file, nights)
+    if isinstance(recorded, str):
+        return recorded
+    settings = settings_of_show(recorded[-1].show)
+    with trials(recorded, len(settings), progress, jobs) as attempts:
+        return overall(recorded, settings, attempts)
 
 
 def _left(engine: Engine, file: ShowFile, prop: str) -> float | None:
@@ -75,23 +90,46 @@ def as_json(advice: Advice) -> dict[str, Any]:
         "prop": advice.prop,
         "cooldown_s": advice.now_ms / 1000,
         "advised_s": None if advice.cooldown_ms is None else advice.cooldown_ms / 1000,
+        "advised_patience_s": _seconds(advice.patience_ms),
         "visits": advice.visits,
         "answered": advice.answered,
         "gain": advice.gain,
         "gain_low": advice.low,
         "gain_high": advice.high,
-        "sure": round(advice.sure, 3),
-        "used_more_mah": round(advice.used_more_mah, 2),
+        "sure": advice.sure,
+        "used_more_mah": advice.used_more_mah,
         "why": advice.why,
-        "tried": [
-            {
-                "cooldown_s": each.cooldown_ms / 1000,
-                "answered": each.answered,
-                "fired": each.fired,
-                "used_mah": round(each.used_mah, 2),
-                "loud_s": each.loud_ms / 1000,
-                "worst_duty": round(each.worst_duty, 4),
-            }
-            for each in advice.tried
-        ],
+        "nights": list(advice.days),
+        "blocks": advice.blocks,
+        "by_night": advice.by_night,
+        "tried": [_tried(each) for each in advice.tried],
+        "limits": list(LIMITS),
     }
+
+
+def _tried(tried: Tried) -> dict[str, Any]:
+    return {
+        "cooldown_s": tried.cooldown_ms / 1000,
+        "patience_s": _seconds(tried.patience_ms),
+        "answered": tried.answered,
+        "fired": tried.fired,
+        "used_mah": tried.used_mah,
+        "left_percent": tried.left_percent,
+        "loud_s": tried.loud_ms / 1000,
+        "worst_duty": tried.worst_duty,
+        "waited_s": tried.waited_ms / 1000,
+        "clashes": tried.clashes,
+        "elsewhere": tried.elsewhere,
+        "on_front": tried.on_front,
+        "bars": tried.bars,
+        "refused": dict(tried.refused),
+        "lapsed": tried.lapsed,
+    }
+
+
+def _seconds(ms: int | None) -> float | None:
+    return None if ms is None else ms / 1000
+
+
+def overall_as_json(found: Overall) -> dict[str, Any]:
+    return {**asdict(found), "limits": list(LIMITS)}

@@ -1,24 +1,23 @@
-"""Weighs cooldowns for the pages, in a process of its own, one at a time."""
+"""Weighs settings for the pages, in a process of its own, and tells what settings there were."""
 
 import json
-import os
-import subprocess
-import sys
-import threading
 from pathlib import Path
 from typing import Any
 
-from haunt.site.ports import Was
+from haunt.bootstrap.earlier import earlier_nights, settings_of_version
+from haunt.bootstrap.errands import Errands
+from haunt.site.workports import Then, Was, Work, WorkState
 from haunt.store.engines import Engine
+from haunt.store.reader import Reader
 from haunt.store.shows import cooldowns_of
 from haunt.study.advice import Advice, Tried
-
-WEIGH_S = 60
+from haunt.study.overall import Overall, Whole
+from haunt.study.sweep import Setting
 
 
 def from_json(found: dict[str, Any]) -> Advice:
-    """Read back what `as_json` gives."""
-    advised = found["advised_s"]
+    """Read back what `tuning.as_json` gives."""
+    advised, patience = found["advised_s"], found["advised_patience_s"]
     return Advice(
         found["prop"],
         _ms(found["cooldown_s"]),
@@ -31,18 +30,42 @@ def from_json(found: dict[str, Any]) -> Advice:
         found["sure"],
         found["used_more_mah"],
         found["why"],
-        tuple(
-            Tried(
-                _ms(each["cooldown_s"]),
-                each["answered"],
-                each["fired"],
-                each["used_mah"],
-                _ms(each["loud_s"]),
-                each["worst_duty"],
-            )
-            for each in found["tried"]
-        ),
+        tuple(_tried(each) for each in found["tried"]),
+        None if patience is None else _ms(patience),
+        tuple(found["nights"]),
+        found["blocks"],
+        found["by_night"],
     )
+
+
+def _tried(each: dict[str, Any]) -> Tried:
+    patience = each["patience_s"]
+    return Tried(
+        _ms(each["cooldown_s"]),
+        each["answered"],
+        each["fired"],
+        each["used_mah"],
+        _ms(each["loud_s"]),
+        each["worst_duty"],
+        None if patience is None else _ms(patience),
+        _ms(each["waited_s"]),
+        each["clashes"],
+        each["elsewhere"],
+        each["left_percent"],
+        each["on_front"],
+        each["bars"],
+        each["refused"],
+        each["lapsed"],
+    )
+
+
+def overall_from_json(found: dict[str, Any]) -> Overall:
+    """Read back what `tuning.overall_as_json` gives."""
+    rows = [
+        Whole(**{**each, "setting": Setting(**each["setting"]), "flat": tuple(each["flat"])})
+        for each in found["rows"]
+    ]
+    return Overall(tuple(found["days"]), found["visits"], tuple(rows))
 
 
 def _ms(seconds: float) -> int:
@@ -50,28 +73,32 @@ def _ms(seconds: float) -> int:
 
 
 class Weigher:
-    """Satisfies `site.tuning.TuneBook`. The running night loses no moment to it."""
+    """Satisfies `site.workports.TuneBook`. The running night loses no moment to it."""
 
-    def __init__(self, engine: Engine, data: Path) -> None:
-        self._engine, self._data = engine, data
-        self._one = threading.Lock()
+    def __init__(self, engine: Engine, data: Path, errands: Errands) -> None:
+        self._engine, self._data, self._errands = engine, data, errands
 
-    def weigh(self, prop: str) -> Advice | str:
-        words = [sys.executable, "-m", "haunt", "tune", prop, "--data", str(self._data), "--json"]
-        with self._one:
-            try:
-                done = subprocess.run(  # noqa: S603 - our own program, a prop's id checked by the page
-                    ["nice", "-n", "10", *words] if os.name == "posix" else words,
-                    capture_output=True,
-                    text=True,
-                    timeout=WEIGH_S,
-                    check=False,
-                )
-            except subprocess.TimeoutExpired:
-                return f"it took more than {WEIGH_S} s: ask `haunt tune {prop}` instead"
-        if done.returncode:
-            return done.stderr.strip().removeprefix("haunt: ") or "it failed"
-        return from_json(json.loads(done.stdout)[0])
+    def weigh(self, prop: str, nights: int = 1) -> Work | Advice:
+        work = self._ask(prop, nights)
+        return from_json(json.loads(work.output)[0]) if work.state is WorkState.DONE else work
+
+    def weigh_show(self, nights: int = 1) -> Work | Overall:
+        work = self._ask("--show", nights)
+        return overall_from_json(json.loads(work.output)) if work.state is WorkState.DONE else work
+
+    def _ask(self, what: str, nights: int) -> Work:
+        """What was weighed under other settings, or before more motions came, is weighed again."""
+        reader = Reader(self._engine)
+        version = (reader.show() or (0, ""))[0]
+        key = f"tune {what} {nights} {version} {reader.last_number() // 500}"
+        words = ["tune", what, "--nights", str(nights), "--data", str(self._data)]
+        return self._errands.ask(key, [*words, "--json", "--progress"])
 
     def history(self, prop: str) -> list[Was]:
         return [Was(*each) for each in cooldowns_of(self._engine, prop)]
+
+    def earlier(self) -> list[Then]:
+        return earlier_nights(self._engine)
+
+    def settings_of(self, version: int) -> Then | None:
+        return settings_of_version(self._engine, version)

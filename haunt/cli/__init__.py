@@ -5,7 +5,7 @@ Exit codes: 0 good, 1 findings or failed, 2 usage.
 
 import typer
 
-from haunt.cli import boards, keep, night, people, report, show, study, tune
+from haunt.cli import boards, keep, labels, night, people, rehearsal, report, show, study, tune
 
 app = typer.Typer(
     help="Runs a gardenful of animated props through a night of visitors.",
@@ -18,8 +18,10 @@ app.command()(show.check)
 app.command("import")(show.import_)
 app.command()(show.export)
 app.command()(study.rehearse)
+app.command("rehearse-nights", hidden=True)(rehearsal.rehearse_nights)
 app.command()(study.replay)
 app.command()(report.report)
+app.command()(labels.labels)
 app.command()(tune.tune)
 app.command()(keep.backup)
 app.command()(keep.restore)

@@ -37,7 +37,9 @@ def revoke(board: Annotated[str, typer.Argument()], data: Data = DEFAULT_DATA) -
     """Take a board's credential away."""
     from haunt.bootstrap.offline import revoke_board  # noqa: PLC0415
 
-    revoke_board(config_of(data, {}), board)
+    found = revoke_board(config_of(data, {}), board)
+    if isinstance(found, str):
+        fail(found)
 
 
 @app.command("list")

@@ -85,8 +85,9 @@ def certs(
         out = {key: str(path) for key, path in told.items()} | {"until": made.until.isoformat()}
         typer.echo(json.dumps(out))
         return
-    typer.echo(f"for the server:  --tls-cert {made.certificate} --tls-key {made.key}")
+    typer.echo("for the server:  haunt serve takes it at its next start; --tls off does not")
     typer.echo(f"for each phone:  {made.ca} (install it as a trusted authority)")
+    typer.echo(f"its SHA-256:     {made.fingerprint}")
     typer.echo(f"it counts until {made.until:%Y-%m-%d}; then: haunt certs --renew, same names")
 
 

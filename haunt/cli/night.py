@@ -42,6 +42,18 @@ def serve(  # noqa: PLR0917 - options are parameters
     name: Annotated[
         str | None, typer.Option(help="Host names that browsers use for it, commas between.")
     ] = None,
+    mdns: Annotated[
+        str | None, typer.Option(help="Name announced on the network (NAME.local), or off.")
+    ] = None,
+    tls: Annotated[
+        str | None, typer.Option(help="auto: https where haunt certs made a certificate; on; off.")
+    ] = None,
+    webhook: Annotated[
+        str | None, typer.Option(help="URL that alerts are posted to, as JSON.")
+    ] = None,
+    log: Annotated[
+        str | None, typer.Option(help="warnings, or each motion's way to its cue: text or json.")
+    ] = None,
 ) -> None:
     """Run the show: broker, rules, journal, pages."""
     from haunt.bootstrap.server import run_server  # noqa: PLC0415 - keeps --help fast
@@ -53,6 +65,10 @@ def serve(  # noqa: PLR0917 - options are parameters
         "database": database,
         "show": str(show) if show is not None else None,
         "name": name,
+        "mdns": mdns,
+        "tls": tls,
+        "webhook": webhook,
+        "log": log,
     }
     config = config_of(data, flags)
     raise typer.Exit(run_server(config, say=lambda line: typer.echo(line, err=True)))

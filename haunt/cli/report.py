@@ -32,6 +32,10 @@ def report(
         return
     share = f"{100 * found.answered_share:.0f} %" if found.answered_share is not None else "none"
     typer.echo(f"{night}: {found.motions} motions, {found.groups} groups at {found.groups_at}")
+    best = found.crowd.best
+    if best is not None and best.groups is not None:
+        band = best.groups
+        typer.echo(f"passed there: {band.at:.0f} groups ({band.low:.0f} to {band.high:.0f})")
     typer.echo(f"fired {found.fired}, refused {found.refused}, too late {found.lapsed}")
     typer.echo(f"answered {found.answered} of {found.visits} visits ({share})")
     for line in found.props:

@@ -43,7 +43,8 @@ def export(data: Data = DEFAULT_DATA) -> None:
     """Print the show file as it is kept, comments and all."""
     from haunt.bootstrap.offline import export_file  # noqa: PLC0415
 
-    text = export_file(config_of(data, {}))
-    if text is None:
+    raw = export_file(config_of(data, {}))
+    if raw is None:
         fail(f"{data} holds no show yet")
-    sys.stdout.write(text)
+    sys.stdout.buffer.write(raw)
+    sys.stdout.flush()

@@ -6,18 +6,23 @@ from typing import Annotated
 
 import typer
 
+from haunt.cli.rehearsal import expect
 from haunt.cli.words import DEFAULT_DATA, Data, Json, config_of, fail, readable
 
 
-def rehearse(
+def rehearse(  # noqa: PLR0917 - an option a parameter
     file: Annotated[Path | None, typer.Argument(help="A show file; the example garden.")] = None,
     faults: Annotated[bool, typer.Option("--faults", help="Break what can break.")] = False,
     seed: Annotated[int, typer.Option(help="The same number, the same night.")] = 1,
     hours: Annotated[float, typer.Option(min=0.01, max=200.0)] = 5.0,
     groups: Annotated[float, typer.Option(min=0.0, max=2000.0, help="Groups an hour.")] = 60.0,
+    nights: Annotated[int, typer.Option(min=0, max=200, help="Many nights: what to expect.")] = 0,
     as_json: Json = False,
 ) -> None:
     """Play a night with simulated boards and visitors; exit 1 when a promise was broken."""
+    if nights:
+        expect(file, nights, groups * hours, faults=faults, seed=seed, as_json=as_json)
+        return
     from haunt.bootstrap.rehearse import rehearse as play  # noqa: PLC0415 - keeps --help fast
 
     path = readable(file) if file is not None else None
@@ -31,11 +36,16 @@ def rehearse(
         typer.echo(f"seed {seed}, {hours:g} h, {verdict.groups} groups, {verdict.motions} motions")
         typer.echo(f"fired {verdict.fired}, refused {verdict.refused}, too late {verdict.lapsed}")
         typer.echo(
-            f"boards played {found.played}; {verdict.faults} faults injected, "
+            f"boards played {verdict.played}; {verdict.faults} faults injected, "
             f"{verdict.restarts} restarts of the controller"
         )
         for reason, count in verdict.reasons.items():
             typer.echo(f"  {count:6} {reason}")
+        for fault, count in verdict.injected.items():
+            typer.echo(f"  {count:6} times {fault}")
+        for what, count in verdict.losses.items():
+            typer.echo(f"  {count:6} motions {what}")
+        typer.echo(f"well again {(verdict.healed_ms or 0) / 1000:.0f} s after the last fault")
         for trouble in (*([verdict.broken] if verdict.broken else []), *verdict.troubles):
             typer.echo(f"BROKEN: {trouble}")
         typer.echo(

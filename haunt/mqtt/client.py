@@ -5,7 +5,7 @@ reconnecting are not used: the pump here does both, and its death would show in 
 """
 
 import threading
-from collections import Counter
+from collections import Counter, deque
 from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
@@ -18,6 +18,7 @@ from haunt.mqtt.line import Account, Line, Pace, Waker
 __all__ = ["Account", "BrokerClient", "ClientStatistics", "Deliver", "Pace"]
 
 HELD_MAX = 20_000  # as many as the kept broker queues for us
+HANDED_A_TURN = 200
 TURN_MAX_S = 0.5
 
 Deliver = Callable[[Arrival | LinkState], bool]
@@ -66,7 +67,8 @@ class BrokerClient:
         self._pace = pace or Pace()
         self._seed = seed
         self._line: Line | None = None
-        self._held: list[Arrival] = []
+        self._held: deque[Arrival] = deque()
+        self._kept: list[Arrival] = []
         self._untold: list[LinkState] = []
         self._lines = 0
         self._counts: Counter[str] = Counter()
@@ -164,7 +166,8 @@ class BrokerClient:
             line.open()
             self._line = line
             wait_s = min(TURN_MAX_S, self._pace.ping_ms / 2000)
-            while not self._stopping.is_set() and line.turn(wait_s):
+            while not self._stopping.is_set() and line.turn(0 if self._waits(line) else wait_s):
+                self._hand_over_some(line)
                 self._ping(line)
                 self._tell_untold()
         except OSError as fault:
@@ -184,6 +187,7 @@ class BrokerClient:
         was_up = line.up
         self._line = None
         self._held.clear()  # unacknowledged: the broker sends them again
+        self._kept.clear()
         self._last_in_ms = line.last_in_ms
         try:
             line.close(politely=self._stopping.is_set())
@@ -229,13 +233,24 @@ class BrokerClient:
     # --- what the line says
 
     def line_up(self, line: Line) -> None:
-        """The state first, then what came before the broker confirmed."""
+        """The state first, then what the broker keeps for whoever comes, then what waited for us.
+
+        A kept stop may follow a backlog of thousands, and must be known before they are judged.
+        """
         self._count("ups")
         self._next_ping_ms = 0
         self._tell(up=True)
-        held, self._held = self._held, []
-        for arrival in held:
+        kept, self._kept = self._kept, []
+        for arrival in kept:
             self._hand_over(line, arrival)
+
+    def _waits(self, line: Line) -> bool:
+        return line.up and bool(self._held)
+
+    def _hand_over_some(self, line: Line) -> None:
+        """A bounded part of what waited, so that reading goes on meanwhile."""
+        for _ in range(min(HANDED_A_TURN, len(self._held)) if line.up else 0):
+            self._hand_over(line, self._held.popleft())
 
     def heard(self, line: Line, message: MQTTMessage) -> None:
         receipt = Receipt(line.number, message.mid) if message.qos else None
@@ -257,8 +272,10 @@ class BrokerClient:
             self._clock.wall_ms(),
             receipt,
         )
-        if line.up:
+        if line.up and (message.retain or not self._held):
             self._hand_over(line, arrival)
+        elif message.retain:
+            self._kept.append(arrival)
         elif len(self._held) < HELD_MAX:
             self._held.append(arrival)
         else:

@@ -166,8 +166,17 @@ def is_sound(folder: Path) -> bool:
     return (folder / "credentials.json").exists()
 
 
+def _is_private(path: Path) -> bool:
+    return path.is_file() and not path.stat().st_mode & 0o077
+
+
 def write_private(path: Path, text: str) -> None:
-    """Replace a file whole, readable by its owner only, there even after a power cut."""
+    """Replace a file whole, readable by its owner only, there even after a power cut.
+
+    One that says the same already is left alone: a broker, or we, must start on a full disk.
+    """
+    if _is_private(path) and path.read_bytes() == text.encode():
+        return
     path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
     fresh = path.with_name(path.name + ".new")
     fresh.unlink(missing_ok=True)

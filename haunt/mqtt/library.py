@@ -24,6 +24,8 @@ from amqtt.mqtt.connack import NOT_AUTHORIZED, ConnackPacket
 from amqtt.mqtt.protocol.broker_handler import BrokerProtocolHandler
 from amqtt.plugins.base import BaseAuthPlugin, BaseTopicPlugin
 
+from haunt.wire.forms import is_board_id
+
 HOST = "127.0.0.1"
 UP = frozenset({"presence", "motion", "health", "report"})
 DOWN = frozenset({"cue", "settings"})
@@ -50,6 +52,8 @@ class Rights:
     def may(self, username: str | None, topic: str, *, write: bool) -> bool:
         if username == self.controller:
             return topic.startswith(f"{self.root}/")
+        if username is None or not is_board_id(username):
+            return False
         parts = topic.removeprefix(f"{self.root}/").split("/")
         if not topic.startswith(f"{self.root}/") or len(parts) != 2:
             return False

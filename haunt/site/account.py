@@ -7,6 +7,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse
 
 from haunt.site.asking import forget, inside, told
 from haunt.site.entrance import TooSoon
+from haunt.site.lists import RowId
 from haunt.site.pages import Pages
 from haunt.site.passwords import LENGTH_MIN
 from haunt.site.rights import CAN
@@ -54,7 +55,7 @@ def routes(pages: Pages) -> APIRouter:
         return page(request, notice=Notice("Your password is set; other devices are signed out."))
 
     @router.post("/account/sessions/{session}/end")
-    async def end(request: Request, session: int) -> Response:
+    async def end(request: Request, session: RowId) -> Response:
         await entrance.end_own_session(inside(request), session)
         return RedirectResponse("/account", 303)
 

@@ -10,7 +10,7 @@ from urllib.parse import urlencode
 from fastapi import APIRouter, Form, Request, Response
 from fastapi.responses import HTMLResponse, RedirectResponse
 
-from haunt.core.decisions import Outcome
+from haunt.core.decisions import Decision, Outcome
 from haunt.live.sentences import sentence
 from haunt.site.alerts import add_actions
 from haunt.site.answers import answered, outcome_of
@@ -25,10 +25,15 @@ YEAR_S = 31_536_000
 ALWAYS = ("bar", "summary", "needs", "fold")
 
 Seconds = Annotated[float, Form(ge=0, le=3600, allow_inf_nan=False)]
+ForSeconds = Annotated[int | None, Form(ge=1, le=3600)]
 
 
 def is_htmx(request: Request) -> bool:
     return "hx-request" in request.headers
+
+
+def _ms(seconds: int | None) -> int | None:
+    return None if seconds is None else seconds * 1000
 
 
 def routes(pages: Pages) -> APIRouter:
@@ -36,11 +41,11 @@ def routes(pages: Pages) -> APIRouter:
     _show_actions(router, pages)
     _hold_actions(router, pages)
     _prop_actions(router, pages)
-    add_actions(router, pages.services.crew, by, lambda request, said: _done(request, pages, said))
+    add_actions(router, pages.services.crew, by, lambda request, said: done(request, pages, said))
     return router
 
 
-def _done(
+def done(
     request: Request,
     pages: Pages,
     said: str,
@@ -50,13 +55,13 @@ def _done(
 ) -> Response:
     """After an action: the changed parts for htmx, else back to where the person was."""
     if not is_htmx(request):
-        return RedirectResponse(back or _back(request), 303)
+        return RedirectResponse(back or back_of(request), 303)
     fragments = pages.fragments
     html = fragments.fresh(*ALWAYS, *changed) + fragments.notice(Notice(said, level))
     return HTMLResponse(html)
 
 
-def _back(request: Request) -> str:
+def back_of(request: Request) -> str:
     """Return the path of our own page that the post came from."""
     referer = request.headers.get("referer", "")
     _, found, path = referer.partition(f"://{request.headers.get('host', '')}")
@@ -70,27 +75,34 @@ def _show_actions(router: APIRouter, pages: Pages) -> None:
     async def stop(request: Request) -> Response:
         await answered(crew.stop(by(request)), keep=True)
         # The bar shows it; the words are for ears.
-        return _done(request, pages, "The show is stopped.", *_cards(pages), level="quiet")
+        return done(request, pages, "The show is stopped.", *cards(pages), level="quiet")
 
     @router.post("/release")
     async def release(request: Request) -> Response:
         await answered(crew.release_stop(by(request)))
-        return _done(request, pages, "The show goes on in 5 s.", *_cards(pages), back="/")
+        return done(request, pages, "The show goes on in 5 s.", *cards(pages), back="/")
 
     @router.post("/gentle")
     async def gentle(request: Request) -> Response:
         await answered(crew.phase_by_hand("gentle", GENTLE_MS, by(request)))
-        return _done(request, pages, "Gentle for 3 minutes: all props are mild.")
+        return done(request, pages, "Gentle for 3 minutes: all props are mild.")
 
     @router.post("/theme")
     async def theme(request: Request, theme: Annotated[str, Form(max_length=16)]) -> Response:
-        answer = RedirectResponse(_back(request), 303)
+        answer = RedirectResponse(back_of(request), 303)
         if theme in THEMES:
-            answer.set_cookie("theme", theme, max_age=YEAR_S, samesite="strict", httponly=True)
+            answer.set_cookie(
+                "theme",
+                theme,
+                max_age=YEAR_S,
+                samesite="strict",
+                httponly=True,
+                secure=request.url.scheme == "https",
+            )
         return answer
 
 
-def _cards(pages: Pages) -> list[str]:
+def cards(pages: Pages) -> list[str]:
     return [f"prop-{each}" for each in pages.services.crew.view().props]
 
 
@@ -98,31 +110,40 @@ def _hold_actions(router: APIRouter, pages: Pages) -> None:
     crew = pages.services.crew
 
     @router.post("/hold")
-    async def hold_all(request: Request) -> Response:
-        await answered(crew.hold(None, by(request)))
-        return _done(request, pages, "All props are on hold.", *_cards(pages))
+    async def hold_all(request: Request, for_s: ForSeconds = None) -> Response:
+        await answered(crew.hold(None, by(request), _ms(for_s)))
+        said = "All props are on hold."
+        if for_s is not None:
+            said = f"All props are on hold for {for_s} s; those armed by hand until released."
+        return done(request, pages, said, *cards(pages))
 
     @router.post("/release-hold")
     async def release_all(request: Request) -> Response:
         """Leave those armed by hand held: each by its own control."""
         await answered(crew.release_hold(None, by(request)))
         said = "Released. Props armed by hand stay held: release each where you can see it."
-        return _done(request, pages, said, *_cards(pages))
+        return done(request, pages, said, *cards(pages))
 
     @router.post("/props/{prop}/hold")
-    async def hold(
-        request: Request, prop: str, for_s: Annotated[int | None, Form(ge=1, le=3600)] = None
-    ) -> Response:
+    async def hold(request: Request, prop: str, for_s: ForSeconds = None) -> Response:
         name = pages.prop(prop).name
-        await answered(crew.hold(prop, by(request), for_s * 1000 if for_s is not None else None))
+        await answered(crew.hold(prop, by(request), _ms(for_s)))
         said = f"{name} is on hold for {for_s} s." if for_s else f"{name} is on hold."
-        return _done(request, pages, said, f"prop-{prop}")
+        return done(request, pages, said, f"prop-{prop}")
 
     @router.post("/props/{prop}/release")
     async def release_prop(request: Request, prop: str) -> Response:
         name = pages.prop(prop).name
         await answered(crew.release_hold(prop, by(request)))
-        return _done(request, pages, f"{name} is released.", f"prop-{prop}")
+        return done(request, pages, f"{name} is released.", f"prop-{prop}")
+
+
+def _told(pages: Pages, decision: Decision) -> str:
+    """As the prop's card has it, with the facts, unless something has happened there since."""
+    prop = pages.services.crew.view().props.get(decision.prop or "")
+    if prop is not None and prop.last_decision == decision:
+        return prop.sentence
+    return sentence(decision._asdict(), pages.presenter().names)
 
 
 def _prop_actions(router: APIRouter, pages: Pages) -> None:
@@ -144,11 +165,11 @@ def _prop_actions(router: APIRouter, pages: Pages) -> None:
             hands_clear=hands_clear,
         )
         decisions = await answered(future)
-        said = " ".join(f"{name}: {sentence(each._asdict())}" for each in decisions)
+        said = " ".join(f"{name}: {_told(pages, each)}" for each in decisions)
         fired = any(each.outcome is Outcome.FIRED for each in decisions)
         told(request, outcome_of(decisions))
         level = "good" if fired else "soon"
-        return _done(request, pages, said or f"{name} did nothing.", f"prop-{prop}", level=level)
+        return done(request, pages, said or f"{name} did nothing.", f"prop-{prop}", level=level)
 
     @router.post("/props/{prop}/cooldown")
     def cooldown(request: Request, prop: str, cooldown_s: Seconds) -> Response:

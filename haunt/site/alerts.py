@@ -12,12 +12,15 @@ from haunt.live.views import AlertView, BoardView, Counters, NightView, PropView
 from haunt.site.answers import answered
 from haunt.site.ports import Item
 from haunt.site.shapes import rfc3339
-from haunt.site.view_models import AlertLine, Alerts
+from haunt.site.view_models import Act, AlertLine, Alerts
 
 SHOWN_MAX = 8
 """What a phone shows at once; the rest is one tap away."""
 WHOLE_BOARD = frozenset({Kind.LOST, Kind.BOOT_LOOP, Kind.TWO_BOARDS})
-PACK = frozenset({Kind.PACK_LOW, Kind.PACK_ODD})
+PACK = frozenset({Kind.PACK_LOW, Kind.PACK_ODD, Kind.PACK_SHORT})
+
+NOISY = frozenset({Kind.STUCK, Kind.CHATTER})
+MUTE_S = 600
 
 Clock = Callable[[int], str]
 By = Callable[[Request], str]
@@ -58,13 +61,24 @@ def _line(night: NightView, alert: AlertView, clock: Clock) -> AlertLine:
         facts=", ".join(each for each in facts if each),
         seen=bool(alert.seen_by),
         href=_href(night, alert),
+        act=_act(night, alert),
     )
+
+
+def _act(night: NightView, alert: AlertView) -> Act | None:
+    """What mends it at once, beside having seen it."""
+    sensor = night.sensors.get(alert.subject)
+    if alert.kind not in NOISY or sensor is None or sensor.muted or alert.over_ms is not None:
+        return None
+    return Act(f"/sensors/{alert.subject}/mute", f"Mute {MUTE_S // 60} min", MUTE_S)
 
 
 def _href(night: NightView, alert: AlertView) -> str:
     subject = alert.subject
     if subject in night.props:
         return f"/props/{subject}"
+    if subject in night.sensors:
+        return f"/walk#eye-{subject}"
     board = night.boards.get(subject)
     if board is None:
         return ""

@@ -45,7 +45,7 @@ class PhaseOrder(BaseModel):
     """A phase by hand; null ends it."""
 
     model_config = ConfigDict(extra="forbid")
-    phase: Annotated[str, Field(min_length=1, max_length=64)] | None
+    phase: Annotated[str, Field(min_length=1, max_length=64, pattern=r"^[^\x00-\x1f\x7f]+$")] | None
     for_s: Span = 180
 
 
@@ -126,7 +126,10 @@ def _show(router: APIRouter, services: Services) -> None:
 
         Props that keep their id keep their state. The answer is the new version's number.
         """
-        body = (await request.body()).decode("utf-8", "replace")
+        try:
+            body = (await request.body()).decode()
+        except UnicodeDecodeError as fault:  # kept with a letter in its place it would be another
+            raise CrewMistake(f"the body is no UTF-8: {fault.reason}", about="show") from fault
         if "json" in request.headers.get("content-type", ""):
             body = f"json:{body}"
         version = await asyncio.to_thread(keeper.put, body, by(request))

@@ -4,25 +4,38 @@ import asyncio
 import logging
 from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import asynccontextmanager
+from typing import Any
 
-from fastapi import FastAPI, Response, Security
+from fastapi import FastAPI, Request, Response, Security
 from fastapi.responses import HTMLResponse
 from fastapi.security import HTTPBearer
 from fastapi.staticfiles import StaticFiles
+from starlette.middleware.gzip import DEFAULT_EXCLUDED_CONTENT_TYPES, GZipMiddleware
 
 from haunt.site import (
     account,
     actions,
     api,
+    before,
+    boards,
+    counts,
     findings,
+    hands,
     health,
+    joincard,
+    keep,
+    labels,
     live,
     manual,
     nights,
+    packs,
     pages,
     people,
+    rehearsals,
     sign_in,
     tuning,
+    verdicts,
+    walk,
 )
 from haunt.site.asking import form_token
 from haunt.site.assets import web_folder
@@ -30,12 +43,22 @@ from haunt.site.faults import Faults, LastResort
 from haunt.site.fragments import Fragments, environment
 from haunt.site.gate import Gate
 from haunt.site.hub import Hub
-from haunt.site.pages import Pages
+from haunt.site.map import pages as site_map
+from haunt.site.pages import Pages, theme_of
+from haunt.site.plan import joined as plan
 from haunt.site.ports import Services
 from haunt.site.security import Guard
 from haunt.site.streams import Slots
 
 log = logging.getLogger("haunt.site")
+
+# A fifth of the bytes for half a millisecond. Never the event stream, whose events would wait for
+# each other, and no CSV: a season of it would keep a core from the show.
+SQUEEZED: dict[str, Any] = {
+    "minimum_size": 1000,
+    "compresslevel": 5,
+    "exclude_content_types": (*DEFAULT_EXCLUDED_CONTENT_TYPES, "text/csv", "application/pdf"),
+}
 
 
 def create_app(services: Services) -> FastAPI:
@@ -55,21 +78,37 @@ def create_app(services: Services) -> FastAPI:
     )
     token = [Security(HTTPBearer(auto_error=False, description="`haunt tokens add`"))]
     app.include_router(api.routes(services), dependencies=token)
+    app.include_router(hands.api_routes(services.crew), dependencies=token)
     app.include_router(live.routes(services, slots, faults), dependencies=token)
     app.include_router(people.list_routes(drawn), dependencies=token)
+    app.include_router(boards.order_routes(drawn), dependencies=token)
     app.include_router(pages.routes(drawn, slots))
+    app.include_router(verdicts.routes(drawn))
+    app.include_router(counts.routes(drawn))
+    app.include_router(packs.routes(drawn))
     app.include_router(manual.routes(drawn))
     app.include_router(nights.routes(drawn))
     app.include_router(tuning.routes(drawn))
+    app.include_router(rehearsals.routes(drawn))
     app.include_router(findings.routes(drawn, services.sunset_of))
+    app.include_router(site_map.routes(drawn))
+    app.include_router(labels.routes(drawn))
+    app.include_router(joincard.routes(drawn))
     app.include_router(actions.routes(drawn))
+    app.include_router(hands.routes(drawn))
+    app.include_router(walk.routes(drawn))
+    app.include_router(before.routes(drawn, services.sunset_of))
     app.include_router(sign_in.routes(drawn))
     app.include_router(account.routes(drawn))
     app.include_router(people.routes(drawn))
+    app.include_router(boards.routes(drawn))
+    app.include_router(keep.routes(drawn))
     app.include_router(health.routes(services, slots, heart.beats))
+    plan.join(app, drawn)  # after all that has a path of its own under /plan
     app.add_api_route("/docs", _docs(drawn), include_in_schema=False)
     app.mount("/static", StaticFiles(directory=web_folder() / "static"), name="static")
     faults.join(app)
+    app.add_middleware(GZipMiddleware, **SQUEEZED)
     app.add_middleware(Gate, entrance=services.entrance, faults=faults)
     app.add_middleware(LastResort, faults=faults)
     app.add_middleware(Guard, hosts=services.hosts, refuse=faults.refuse)
@@ -102,10 +141,11 @@ def _tell(task: asyncio.Task[None]) -> None:
         log.critical("the live stream ended; pages show old news", exc_info=task.exception())
 
 
-def _docs(drawn: Pages) -> Callable[[], Awaitable[Response]]:
-    async def docs() -> HTMLResponse:
+def _docs(drawn: Pages) -> Callable[[Request], Awaitable[Response]]:
+    async def docs(request: Request) -> HTMLResponse:
         """Describe the API, with assets of our own: it must work where there is no internet."""
         version = drawn.services.version
-        return HTMLResponse(drawn.templates.get_template("docs.html").render(version=version))
+        template = drawn.templates.get_template("docs.html")
+        return HTMLResponse(template.render(version=version, theme=theme_of(request)))
 
     return docs

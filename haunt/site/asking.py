@@ -1,5 +1,6 @@
 """What a request says about who asks: the caller the gate found, their address, their browser."""
 
+import secrets
 from contextvars import ContextVar
 from typing import Final
 
@@ -11,6 +12,7 @@ from haunt.site.entrance import Device
 
 CALLER, RESULT, WHO, ABOUT = "haunt.caller", "haunt.result", "haunt.who", "haunt.about"
 FIELD, HEADER = "form_token", "x-form-token"
+TOKEN_BYTES: Final = 32
 COOKIE_S: Final = 60 * 86_400
 NAMES_MAX: Final = 64
 SYSTEMS: Final = ("iPhone", "iPad", "Android", "Windows", "Macintosh", "Linux")
@@ -91,7 +93,33 @@ def forget(request: Request, response: Response) -> None:
 
 def set_form_token(token: str) -> None:
     """For templates that are drawn in this request."""
-    _form_token.set(token)
+    _form_token.set(masked(token) if token else "")
+
+
+def masked(token: str) -> str:
+    """Write it differently in every answer: a page is compressed, and its length could tell.
+
+    What repeats a secret that is the same each time can be guessed from the lengths of many
+    answers to chosen questions, TLS or not (BREACH); a one-time pad and what it hides cannot.
+    """
+    raw = bytes.fromhex(token)
+    pad = secrets.token_bytes(len(raw))
+    return (pad + _apart(pad, raw)).hex()
+
+
+def unmasked(sent: bytes) -> bytes:
+    """Return the token that was masked; anything else as it is."""
+    try:
+        both = bytes.fromhex(sent.decode("ascii"))
+    except ValueError:
+        return sent
+    half = len(both) // 2
+    is_masked = len(both) == 2 * TOKEN_BYTES
+    return _apart(both[:half], both[half:]).hex().encode() if is_masked else sent
+
+
+def _apart(one: bytes, other: bytes) -> bytes:
+    return bytes(a ^ b for a, b in zip(one, other, strict=True))
 
 
 def form_token() -> str:

@@ -14,6 +14,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from haunt.live.errors import CrewMistake
 from haunt.site.entrance import TooSoon
+from haunt.site.houseports import HouseRefused
 from haunt.site.passwords import PoolFull
 from haunt.site.ports import ShowRefused
 from haunt.site.security import BODY_MAX, BodyTooLarge
@@ -91,6 +92,7 @@ class Faults:
         app.add_exception_handler(PeopleRefused, self._people)
         app.add_exception_handler(PoolFull, self._busy)
         app.add_exception_handler(StoreRefused, self._store)
+        app.add_exception_handler(HouseRefused, self._house)
 
     def _mistake(self, request: Request, fault: Exception) -> Response:
         assert isinstance(fault, CrewMistake)
@@ -161,6 +163,10 @@ class Faults:
             str(fault),
             "Nothing was changed. Look at the disk and try again; Stop show works all the same.",
         )
+
+    def _house(self, request: Request, fault: Exception) -> Response:
+        assert isinstance(fault, HouseRefused)
+        return self.answer(request, 422, "That cannot be done", str(fault))
 
     def _large(self, request: Request, _fault: Exception) -> Response:
         return self.answer(request, 413, "Too much", f"At most {BODY_MAX} bytes can be sent.")

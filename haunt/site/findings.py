@@ -62,7 +62,7 @@ class PackRow(NamedTuple):
 
 def routes(pages: Pages, sunset_of: SunsetOf = lambda _file: no_sunset) -> APIRouter:
     router = APIRouter(include_in_schema=False, default_response_class=HTMLResponse)
-    books = _Books(sunset_of)
+    books = Books(sunset_of)
 
     @router.get("/findings")
     def findings(request: Request) -> HTMLResponse:
@@ -82,7 +82,7 @@ def routes(pages: Pages, sunset_of: SunsetOf = lambda _file: no_sunset) -> APIRo
     return router
 
 
-class _Books:
+class Books:
     """The book of the newest text: the sums are done once a version, not once a look."""
 
     def __init__(self, sunset_of: SunsetOf) -> None:

@@ -3,30 +3,37 @@
 The same macro draws a part in the whole page and in an update, so the two cannot differ.
 """
 
-from collections.abc import Callable
-from typing import Protocol, cast
+from collections.abc import Callable, Sequence
+from typing import Any, Protocol, cast
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined, select_autoescape
 from markupsafe import escape
 
+from haunt.live.alerts.kinds import Severity
 from haunt.live.crew import Crew
+from haunt.live.views import PropView
 from haunt.site.assets import static_url, web_folder
 from haunt.site.hub import Part, Wants, tick_data
 from haunt.site.presenter import Presenter
+from haunt.site.sensing import hands_of, sensors_of, walk_of
 from haunt.site.view_models import (
     Bar,
     BoardCard,
     Card,
     Fold,
+    Hands,
     Needs,
     Notice,
+    Sensors,
     Spot,
     Summary,
     Tallies,
     Tune,
+    Walk,
 )
 
 FIXED = ("bar", "title", "summary", "needs", "fold", "tallies", "map")
+OF_A_PROP = frozenset({"prop", "tune", "hands", "sensors"})
 
 
 class Macros(Protocol):
@@ -42,6 +49,28 @@ class Macros(Protocol):
     def tune(self, of: Tune) -> str: ...
     def board(self, of: BoardCard) -> str: ...
     def notice(self, of: Notice) -> str: ...
+
+
+class SensingMacros(Protocol):
+    """The macros of `_sensing.html`."""
+
+    def walk(self, of: Walk) -> str: ...
+    def sensors(self, of: Sensors) -> str: ...
+    def hands(self, of: Hands) -> str: ...
+
+
+class Checks(Protocol):
+    """A day's checks, as `before.Checked` has them."""
+
+    @property
+    def ticks(self) -> Sequence[Any]: ...
+
+
+class BeforeMacros(Protocol):
+    """The macros of `_before.html`."""
+
+    def tick(self, of: object) -> str: ...
+    def count(self, of: Checks) -> str: ...
 
 
 def environment() -> Environment:
@@ -63,7 +92,8 @@ def wants_of(page: str) -> Wants:
         return lambda part: part in FIXED or part.startswith("prop-")
     if page == "boards":
         return lambda part: part == "bar" or part.startswith("board-")
-    own = {"bar", page, f"tune-{page.removeprefix('prop-')}"}
+    prop = page.removeprefix("prop-")
+    own = {"bar", page, f"tune-{prop}", f"sensors-{prop}", f"hands-{prop}"}
     return own.__contains__
 
 
@@ -71,8 +101,9 @@ class Fragments:
     """Satisfies `hub.Parts`."""
 
     def __init__(self, crew: Crew, templates: Environment, wall_ms: Callable[[], int]) -> None:
-        self._crew, self._wall_ms = crew, wall_ms
+        self._crew, self._wall_ms, self._templates = crew, wall_ms, templates
         self._macros = cast(Macros, templates.get_template("_parts.html").module)
+        self._sensing = cast(SensingMacros, templates.get_template("_sensing.html").module)
 
     def all(self) -> list[Part]:
         view = self._crew.view()
@@ -80,7 +111,10 @@ class Fragments:
             *(Part(name) for name in FIXED),
             *(Part(f"prop-{each}", each, prop) for each, prop in view.props.items()),
             *(Part(f"tune-{each}", each, prop) for each, prop in view.props.items()),
+            *(Part(f"hands-{each}", each, prop) for each, prop in view.props.items()),
+            *(Part(f"sensors-{each}") for each in view.props),
             *(Part(f"board-{each}") for each in view.boards),
+            Part("walk"),
         ]
 
     def html(self, name: str) -> str:
@@ -94,18 +128,28 @@ class Fragments:
             "fold": lambda: macros.fold(show.fold()),
             "tallies": lambda: macros.tallies(show.tallies()),
             "map": lambda: macros.map(show.spots()),
+            "walk": lambda: self._sensing.walk(walk_of(show)),
         }
         if name in fixed:
             return fixed[name]().strip()
         sort, _, about = name.partition("-")
         prop, board = show.night.props.get(about), show.night.boards.get(about)
-        if sort == "prop" and prop is not None:
-            return macros.card(show.card(prop)).strip()
-        if sort == "tune" and prop is not None:
-            return macros.tune(show.tune(prop)).strip()
+        if prop is not None and sort in OF_A_PROP:
+            return self._of_prop(sort, show, prop).strip()
         if sort == "board" and board is not None:
             return macros.board(show.board(board)).strip()
         return ""
+
+    def _of_prop(self, sort: str, show: Presenter, prop: PropView) -> str:
+        match sort:
+            case "prop":
+                return self._macros.card(show.card(prop))
+            case "tune":
+                return self._macros.tune(show.tune(prop))
+            case "hands":
+                return self._sensing.hands(hands_of(prop))
+            case _:
+                return self._sensing.sensors(sensors_of(show, prop))
 
     def swap(self, name: str, html: str) -> str:
         """Return a part as a partial that htmx puts in its place."""
@@ -116,6 +160,13 @@ class Fragments:
     def fresh(self, *names: str) -> str:
         return "".join(self.swap(name, self.html(name)) for name in names)
 
+    def ticked(self, checks: Checks, line: str) -> str:
+        """Return a ticked line, and the count of what is open, as partials."""
+        before = cast(BeforeMacros, self._templates.get_template("_before.html").module)
+        [tick] = [each for each in checks.ticks if each.tick.id == line]
+        parts = {f"line-{line}": before.tick(tick), "ticks-open": before.count(checks)}
+        return "".join(self.swap(name, html.strip()) for name, html in parts.items())
+
     def notice(self, notice: Notice) -> str:
         """Return a partial that tells whoever pressed what came of it."""
         html = self._macros.notice(notice).strip()
@@ -123,5 +174,12 @@ class Fragments:
 
     def tick(self) -> str:
         view = self._crew.view()
-        outline = Presenter(view).outline()
-        return tick_data(self._wall_ms(), view.seq, stopped=view.stopped, outline=outline)
+        return tick_data(
+            self._wall_ms(),
+            view.seq,
+            stopped=view.stopped,
+            outline=Presenter(view).outline(),
+            alerts=len(view.alerts) + view.alerts_left_out,
+            newest=max((each.id for each in view.alerts), default=0),
+            pressing=max((e.id for e in view.alerts if e.severity == Severity.NOW), default=0),
+        )

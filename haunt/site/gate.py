@@ -4,6 +4,7 @@ It asks memory only. A change needs a token that our own pages hold, and leaves 
 """
 
 import hmac
+import re
 from collections.abc import Mapping
 from typing import Final
 from urllib.parse import parse_qs, quote
@@ -23,6 +24,7 @@ from haunt.site.asking import (
     address_of,
     cookie_name,
     set_form_token,
+    unmasked,
 )
 from haunt.site.doors import Caller
 from haunt.site.entrance import Entrance
@@ -33,11 +35,18 @@ from haunt.store.roster import Deed
 
 FORM_MAX: Final = 65_536
 FORM_TYPE: Final = "application/x-www-form-urlencoded"
+PARTS_TYPE: Final = "multipart/form-data"
 BEARER_PATHS: Final = ("/api/", "/metrics", "/stream", "/readyz", "/healthz")
 NEVER_SENT_ON: Final = frozenset({"/stream", "/metrics"})
 NO_SESSION: Final = "You are not signed in, or your session has ended."
-UNLOGGED: Final = frozenset({"theme"})
+UNLOGGED: Final = frozenset({"theme", "plan looked at"})
 ABOUT_MAX, RESULT_MAX = 128, 160
+FIRST_PART: Final = re.compile(
+    rb"--[^\r\n]{1,200}\r\n"
+    rb'content-disposition: form-data; name="form_token"\r\n\r\n([^\r\n]{0,200})\r\n',
+    re.IGNORECASE,
+)
+"""Of a form with files: our forms begin with the token, so that no file is read to find it."""
 
 
 class _LeftEarly(Exception):  # noqa: N818 - the word says what happened
@@ -66,7 +75,7 @@ class Gate:
         refused = self._refusal(request, found, caller)
         if refused is None and _wants_token(request, found, caller):
             receive, sent = await _form(request.headers, receive)
-            if caller is not None and not hmac.compare_digest(sent, caller.form_token.encode()):
+            if caller is not None and not _is_shown(sent, caller):
                 refused = self._forged(request)
         noted = self._noted(scope, found, caller, send)
         if refused is not None:
@@ -188,6 +197,10 @@ def _wants_token(request: Request, found: Found, caller: Caller | None) -> bool:
     return by_itself or caller.kind != "guest" or not _is_api(found.right)
 
 
+def _is_shown(sent: bytes, caller: Caller) -> bool:
+    return hmac.compare_digest(unmasked(sent), caller.form_token.encode())
+
+
 def _is_api(right: Right) -> bool:
     return right.path.startswith("/api/")
 
@@ -195,7 +208,8 @@ def _is_api(right: Right) -> bool:
 async def _form(headers: Headers, receive: Receive) -> tuple[Receive, bytes]:
     """Return the token that came with a change, and the body to be read once more."""
     shown = headers.get(HEADER)
-    if shown is not None or not headers.get("content-type", "").startswith(FORM_TYPE):
+    kind = headers.get("content-type", "")
+    if shown is not None or not kind.startswith((FORM_TYPE, PARTS_TYPE)):
         return receive, (shown or "").encode()
     body, more = b"", True
     while more and len(body) <= FORM_MAX:
@@ -204,7 +218,11 @@ async def _form(headers: Headers, receive: Receive) -> tuple[Receive, bytes]:
             break
         body += message.get("body", b"")
         more = message.get("more_body", False)
-    sent = parse_qs(body[:FORM_MAX].decode("latin-1")).get(FIELD, [""])[0]
+    start = body[:FORM_MAX]
+    if kind.startswith(PARTS_TYPE):
+        found = FIRST_PART.match(start)
+        return _again(body, receive, more=more), found[1] if found is not None else b""
+    sent = parse_qs(start.decode("latin-1")).get(FIELD, [""])[0]
     return _again(body, receive, more=more), sent.encode()
 
 
@@ -222,7 +240,9 @@ def _again(body: bytes, receive: Receive, *, more: bool) -> Receive:
 
 
 def _about(named: Mapping[str, str]) -> str:
-    return ", ".join(named.values())[:ABOUT_MAX]
+    """Without control letters: a path may have any, and not every database takes a NUL."""
+    said = ", ".join(named.values())[:ABOUT_MAX]
+    return "".join(each if each.isprintable() else "?" for each in said)
 
 
 def _result_of(status: int) -> str:

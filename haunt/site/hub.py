@@ -204,10 +204,12 @@ def _swaps(parts: Parts, html: Mapping[str, str], wants: Wants) -> list[Message]
     return [Message(None, "".join(wanted))] if wanted else []
 
 
-def tick_data(at_ms: int, seq: int, *, stopped: bool, outline: str) -> str:
+def tick_data(at_ms: int, seq: int, *, stopped: bool, outline: str, **news: int) -> str:
     """Say the server's time and how far the night is.
 
     A `seq` that stands still tells a page that the night does, though the stream lives. `outline`
-    differs when the list of props has changed and the page must be loaded anew.
+    differs when the list of props has changed and the page must be loaded anew. `news` is what a
+    page shows in its title or sounds for.
     """
-    return json.dumps({"at_ms": at_ms, "seq": seq, "stopped": stopped, "outline": outline})
+    found = {"at_ms": at_ms, "seq": seq, "stopped": stopped, "outline": outline}
+    return json.dumps(found | news)

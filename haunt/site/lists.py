@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from datetime import UTC, datetime, tzinfo
 from typing import Annotated
 
-from fastapi import APIRouter, Header, Query, Response
+from fastapi import APIRouter, Header, Path, Query, Response
 from fastapi.responses import JSONResponse, StreamingResponse
 
 from haunt.live.errors import CrewMistake
@@ -69,6 +69,7 @@ After = Annotated[int | None, Query(ge=0, le=ID_MAX, description="Only ids above
 Before = Annotated[
     int | None, Query(ge=0, le=ID_MAX, description="Only ids below this, the newest of them.")
 ]
+RowId = Annotated[int, Path(ge=0, le=ID_MAX)]
 Limit = Annotated[int, Query(ge=1, le=LIMIT_MAX)]
 CursorText = Annotated[str, Query(pattern=r"^[0-9]{0,18}$")]
 Accept = Annotated[str, Header()]
@@ -122,6 +123,25 @@ def every(read: Read, asked: Asked) -> Iterator[Item]:
         after = page.next
 
 
+def decisions_csv(reader: NightReader, asked: Asked) -> Response:
+    """Give all that match, oldest first; the database writes the lines, see the port."""
+    return _csv(decision_pieces(reader, asked), "decisions")
+
+
+def decision_pieces(reader: NightReader, asked: Asked) -> Iterator[str]:
+    yield ",".join(DECISION_COLUMNS) + "\r\n"
+    yield from reader.decision_lines(**asked)
+
+
+def _csv(pieces: Iterator[str], name: str) -> Response:
+    disposition = f'attachment; filename="{name}.csv"'
+    return StreamingResponse(
+        pieces,
+        media_type=CSV,
+        headers={"content-disposition": disposition, "vary": "Accept"},
+    )
+
+
 def _answer(
     read: Read, columns: tuple[str, ...], asked: Asked, limit: int, accept: str, name: str
 ) -> Response:
@@ -129,18 +149,14 @@ def _answer(
         page = read(**{**asked, "limit": limit})
         return JSONResponse({"items": page.items, "next": page.next})
     asked.pop("before", None)
-    disposition = f'attachment; filename="{name}.csv"'
-    return StreamingResponse(
-        csv_of(columns, every(read, asked)),
-        media_type=CSV,
-        headers={"content-disposition": disposition, "vary": "Accept"},
-    )
+    return _csv(csv_of(columns, every(read, asked)), name)
 
 
 def add_lists(router: APIRouter, reader: NightReader) -> None:
     @router.get("/decisions")
     def decisions(  # noqa: PLR0913, PLR0917 - one parameter a filter
         prop: Filter = None,
+        sensor: Filter = None,
         outcome: Filter = None,
         reason: Filter = None,
         since: Since = None,
@@ -153,6 +169,7 @@ def add_lists(router: APIRouter, reader: NightReader) -> None:
         """Every verdict with its reason; CSV of all that match by `Accept: text/csv`."""
         asked: Asked = {
             "prop": prop,
+            "sensor": sensor,
             "outcome": outcome,
             "reason": reason,
             "since_ms": instant(since, "since"),
@@ -160,7 +177,11 @@ def add_lists(router: APIRouter, reader: NightReader) -> None:
             "after": after,
             "before": before,
         }
-        return _answer(reader.decisions, DECISION_COLUMNS, asked, limit, accept, "decisions")
+        if "text/csv" in accept:
+            return decisions_csv(reader, {**asked, "before": None})
+        asked["limit"] = limit
+        page = reader.decisions(**asked)
+        return JSONResponse({"items": page.items, "next": page.next})
 
     one_list(router, "motions", MOTION_COLUMNS, reader.motions)
     one_list(router, "health", HEALTH_COLUMNS, reader.health)

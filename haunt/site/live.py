@@ -34,7 +34,7 @@ class Differences:
             yield "prop", prop_json(prop, view)
             last = prop.last_decision
             if before is not None and last is not None and before.last_decision != last:
-                yield "decision", decision_json(last)
+                yield "decision", decision_json(last, prop.because)
         for alert in view.alerts:
             if alert.key not in self._alerts:
                 since = rfc3339(alert.since_ms)

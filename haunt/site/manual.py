@@ -7,7 +7,9 @@ from fastapi.responses import HTMLResponse, JSONResponse
 
 from haunt.core.rules import ENDINGS, RULES, Kind, Rule, Scope, Unit
 from haunt.live.errors import CrewMistake
+from haunt.site.doors import DAY_MS, LIVES
 from haunt.site.pages import Pages
+from haunt.site.rights import CAN, GRANTED
 from haunt.wire.schema import MEANING, asyncapi, schemas
 from haunt.wire.topics import ALL_KINDS, KINDS, QOS, RETAINED, UP_KINDS
 
@@ -16,6 +18,7 @@ CHAPTERS = {
     "wrong": "When something is wrong",
     "wire": "Connect your own board",
     "safety": "Safety",
+    "security": "Security",
 }
 PACKETS = {
     "will": '{"state":"gone","boot":"7f3a91c2d405","conn":1}',
@@ -112,7 +115,21 @@ def routes(pages: Pages) -> APIRouter:
             topics=topic_rows(),
             packets=PACKETS,
             root=f"haunt/{pages.presenter().night.show_id}",
+            is_https=request.url.scheme == "https",
+            trust=pages.services.trust,
+            roles={role.word: CAN[role] for role in GRANTED.values()},
+            lives=[
+                (r.word, its.idle_ms // DAY_MS, its.whole_ms // DAY_MS) for r, its in LIVES.items()
+            ],
         )
+
+    @router.get("/ca.pem")
+    async def authority() -> Response:
+        """For a phone that is not in yet, which is to trust the sign-in page; it is no secret."""
+        trust = pages.services.trust
+        if trust is None:
+            raise CrewMistake("This server has no authority; see haunt certs.", missing=True)
+        return Response(trust.pem, media_type="application/x-x509-ca-cert")
 
     _contract(router)
     return router

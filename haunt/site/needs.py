@@ -14,6 +14,7 @@ Clock = Callable[[int], str]
 
 def needs_of(night: NightView, clock: Clock) -> Iterator[Need]:
     yield from _controller(night)
+    yield from _walk_test(night, clock)
     yield from _lost(night, clock)
     yield from _other_alerts(night, clock)
     soon = [need for prop in night.props.values() for need in _prop(prop)]
@@ -31,6 +32,15 @@ def _controller(night: NightView) -> Iterator[Need]:
             "The journal cannot be written: the show goes on, the log has a gap",
             f"Check the disk: {night.counters.journal_failing}.",
         )
+
+
+def _walk_test(night: NightView, clock: Clock) -> Iterator[Need]:
+    if night.walk_test:
+        since = f" since {clock(night.walk_since_ms)}" if night.walk_since_ms is not None else ""
+        by = f" by {night.walk_by}" if night.walk_by else ""
+        what = f"Walk test{since}{by}: nothing fires"
+        act = Act("/walk/end", "End walk test")
+        yield Need("person", "hollow", what, "Visitors see nothing until it ends.", "/walk", act)
 
 
 def _lost(night: NightView, clock: Clock) -> Iterator[Need]:
@@ -61,13 +71,17 @@ def _prop(prop: PropView) -> Iterator[Need]:
     href = f"/props/{prop.id}"
     by = f" by {prop.held_by}" if prop.held_by else ""
     if prop.word is PropWord.LOCKED_OUT:
-        yield Need("person", "lock", f"{prop.name} is locked out{by}", "Only they end it.", href)
+        todo = "Only they, or an owner, end it."
+        yield Need(
+            "person", "lock", f"{prop.name} is locked out{by}", todo, f"{href}#hands-{prop.id}"
+        )
     if prop.word is PropWord.OUT_OF_SERVICE:
         yield Need("soon", "bar", f"{prop.name} is out of service", "Mend it, or charge it.", href)
     if prop.word is PropWord.HELD:
         act = Act(f"{href}/release", "Release")
         if prop.arm_by_hand and prop.held_by == ARMED:
-            what, todo = f"{prop.name} waits to be armed", "Release it where you can see it."
+            what, todo = f"{prop.name} waits to be armed", "Arm it where you can see it."
+            act = Act(f"{href}/release", "Arm")
         else:
             what, todo = f"{prop.name} is on hold{by}", "Release when clear."
         yield Need("person", "pause", what, todo, href, act)
@@ -91,6 +105,11 @@ def _counted(night: NightView) -> Iterator[Need]:
         ),
         (counters.unknown_ids, "messages of unknown boards", "Check the ids in their files."),
         (counters.queue_dropped, "messages dropped", "Too many came: look for a stuck sensor."),
+        (
+            counters.alerts_dropped if counters.alerts_fault else 0,
+            "alerts did not get out to the webhook",
+            f"{counters.alerts_fault}. The pages show them all the same.",
+        ),
         (counters.odd_reports, "odd reports by boards", "Ignored; look for a board with old ids."),
     )
     for count, what, todo in lines:

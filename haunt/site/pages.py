@@ -1,28 +1,26 @@
 """Pages for people to read; what they press is in actions.py. Pages work without scripts."""
 
-from collections.abc import Mapping
 from datetime import UTC, datetime
 from typing import Annotated
 
 from fastapi import APIRouter, Query, Request, Response
-from fastapi.responses import HTMLResponse, StreamingResponse
+from fastapi.responses import HTMLResponse
 from jinja2 import Environment
 
 from haunt.live.errors import CrewMistake
-from haunt.live.sentences import reasons
 from haunt.live.views import PropView
 from haunt.site.asking import caller_of, inside
 from haunt.site.faults import FaultView
 from haunt.site.fragments import Fragments, wants_of
-from haunt.site.lists import CSV, DECISION_COLUMNS, CursorText, csv_of, every, instant
-from haunt.site.ports import Asked, Services
+from haunt.site.places import places_for
+from haunt.site.ports import Services
 from haunt.site.presenter import Presenter, tuned
+from haunt.site.sensing import hands_of, sensors_of
 from haunt.site.streams import LiveStream, Slots
 from haunt.site.view_models import Notice
 
 THEMES = ("night", "red", "light")
 DECISIONS_SHOWN = 50
-OUTCOMES = {"fired": "fired", "refused": "refused", "lapsed": "too late"}
 
 Word = Annotated[str, Query(max_length=64)]
 WasSeconds = Annotated[float | None, Query(ge=0, le=86_400, allow_inf_nan=False)]
@@ -121,6 +119,8 @@ class Pages:
             prop=view,
             card=presenter.card(view),
             tune=presenter.tune(view),
+            sensors=sensors_of(presenter, view),
+            hands=hands_of(view),
             board=presenter.board(board) if board is not None else None,
             entries=[presenter.entry(each) for each in reversed(found.items)],
             notice=notice,
@@ -130,7 +130,6 @@ class Pages:
 def routes(pages: Pages, slots: Slots) -> APIRouter:
     router = APIRouter(include_in_schema=False, default_response_class=HTMLResponse)
     _live_pages(router, pages, slots)
-    _log_pages(router, pages)
     return router
 
 
@@ -169,67 +168,5 @@ def _live_pages(router: APIRouter, pages: Pages, slots: Slots) -> None:
 
     @router.get("/help")
     async def help_page(request: Request) -> HTMLResponse:
-        return pages.page(request, "help.html")
-
-
-def _log_pages(router: APIRouter, pages: Pages) -> None:
-    reader = pages.services.reader
-
-    @router.get("/log")
-    def log_page(  # noqa: PLR0913, PLR0917 - one parameter a filter
-        request: Request,
-        prop: Word = "",
-        outcome: Word = "",
-        reason: Word = "",
-        since: Word = "",
-        until: Word = "",
-        before: CursorText = "",
-    ) -> HTMLResponse:
-        asked = {"prop": prop, "outcome": outcome, "reason": reason, "since": since, "until": until}
-        presenter = pages.presenter()
-        filters = _filters(asked, presenter)
-        filters["newest"], filters["limit"] = True, DECISIONS_SHOWN
-        if before:
-            filters["before"] = int(before)
-        found = reader.decisions(**filters)
-        return pages.page(
-            request,
-            "log.html",
-            entries=[presenter.entry(each) for each in reversed(found.items)],
-            older=found.next,
-            is_newest=not before,
-            asked=asked,
-            kept={name: value for name, value in asked.items() if value},
-            props=presenter.night.props.values(),
-            outcomes=OUTCOMES,
-            reasons=reasons(),
-        )
-
-    @router.get("/log.csv")
-    def log_csv(
-        prop: Word = "",
-        outcome: Word = "",
-        reason: Word = "",
-        since: Word = "",
-        until: Word = "",
-    ) -> Response:
-        """Let a link fetch what the API gives by `Accept: text/csv`."""
-        asked = {"prop": prop, "outcome": outcome, "reason": reason, "since": since, "until": until}
-        rows = every(reader.decisions, _filters(asked, pages.presenter()))
-        name = 'attachment; filename="decisions.csv"'
-        return StreamingResponse(
-            csv_of(DECISION_COLUMNS, rows), media_type=CSV, headers={"content-disposition": name}
-        )
-
-
-def _filters(asked: Mapping[str, str], presenter: Presenter) -> Asked:
-    """Turn a form's words into the reader's; its times are local ones."""
-    found: Asked = {}
-    for name in ("prop", "outcome", "reason"):
-        if asked[name]:
-            found[name] = asked[name]
-    if asked["since"]:
-        found["since_ms"] = instant(asked["since"], "since", presenter.zone)
-    if asked["until"]:
-        found["until_ms"] = instant(asked["until"], "until", presenter.zone)
-    return found
+        places = places_for(inside(request).role)
+        return pages.page(request, "help.html", places=places)

@@ -10,7 +10,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse, StreamingResponse
 from haunt.live.errors import CrewMistake
 from haunt.site.asking import by, told
 from haunt.site.entrance import DAYS_MAX, HOURS_MAX, USES_MAX, NewLink
-from haunt.site.lists import CSV, CursorText, csv_of, every, instant, one_list
+from haunt.site.lists import CSV, CursorText, RowId, csv_of, every, instant, one_list
 from haunt.site.pages import Pages
 from haunt.site.ports import Item
 from haunt.site.qr import qr_svg
@@ -77,7 +77,7 @@ def _links(router: APIRouter, pages: Pages) -> None:
         return _shown(pages, request, "join", code, f"Join as {role}")
 
     @router.post("/people/{person}/link")
-    async def sign_in_link(request: Request, person: int) -> Response:
+    async def sign_in_link(request: Request, person: RowId) -> Response:
         found = _one(pages, person)
         wanted = NewLink("sign-in", found.role, SIGN_IN_HOURS, 1, person)
         code = await entrance.make_link(wanted, by(request))
@@ -85,7 +85,7 @@ def _links(router: APIRouter, pages: Pages) -> None:
         return _shown(pages, request, "sign-in", code, f"Sign in as {found.name}")
 
     @router.post("/people/links/{link}/end")
-    async def end(link: int) -> Response:
+    async def end(link: RowId) -> Response:
         await entrance.end_link(link)
         return RedirectResponse("/people", 303)
 
@@ -110,7 +110,7 @@ def _tokens(router: APIRouter, pages: Pages) -> None:
         return pages.page(request, "token.html", name=name, role=role, token=token)
 
     @router.post("/people/tokens/{token}/end")
-    async def end(token: int) -> Response:
+    async def end(token: RowId) -> Response:
         await entrance.end_token(token)
         return RedirectResponse("/people", 303)
 
@@ -119,7 +119,7 @@ def _person(router: APIRouter, pages: Pages) -> None:
     entrance = pages.services.entrance
 
     @router.get("/people/{person}")
-    async def person_page(request: Request, person: int) -> HTMLResponse:
+    async def person_page(request: Request, person: RowId) -> HTMLResponse:
         found = _one(pages, person)
         return pages.page(
             request,
@@ -132,19 +132,19 @@ def _person(router: APIRouter, pages: Pages) -> None:
         )
 
     @router.post("/people/{person}/role")
-    async def set_role(request: Request, person: int, role: Word) -> Response:
+    async def set_role(request: Request, person: RowId, role: Word) -> Response:
         told(request, about=f"{_one(pages, person).name}: {role}")
         await entrance.set_role(person, role)
         return RedirectResponse(f"/people/{person}", 303)
 
     @router.post("/people/{person}/sign-out")
-    async def sign_out(request: Request, person: int) -> Response:
+    async def sign_out(request: Request, person: RowId) -> Response:
         told(request, about=_one(pages, person).name)
         await entrance.end_sessions_of(person)
         return RedirectResponse(f"/people/{person}", 303)
 
     @router.post("/people/{person}/remove")
-    async def remove(request: Request, person: int) -> Response:
+    async def remove(request: Request, person: RowId) -> Response:
         told(request, about=_one(pages, person).name)
         await entrance.remove(person)
         return RedirectResponse("/people", 303)

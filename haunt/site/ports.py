@@ -1,14 +1,21 @@
 """What the pages need from the rest of the program."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple, Protocol, TypedDict, Unpack
 
 from haunt.core.calendar import Sunset, no_sunset
 from haunt.live.crew import Crew
+from haunt.live.errors import CrewMistake
+from haunt.site.checkports import CheckBook, NoChecks
+from haunt.site.countports import CountBook, NoCounts, NoPacks, PackBook
 from haunt.site.entrance import Entrance
+from haunt.site.houseports import BackupBook, Keyring, NoBackups, NoKeyring, Trust
 from haunt.site.hub import Hub
-from haunt.study.advice import Advice
+from haunt.site.paper.ports import NoPress, Press
+from haunt.site.plan.ports import NoNotes, NoShelf, Notes, Shelf
+from haunt.site.workports import LaterBook, NoLater, NoRehearsals, NoTunes, Rehearsals, TuneBook
+from haunt.study.nightline import NightLine
 from haunt.study.report import NightReport
 from haunt.wire.showerrors import Fault
 from haunt.wire.showmodels import ShowFile
@@ -24,6 +31,24 @@ class ShowRefused(Exception):  # noqa: N818 - the word says what happened
         self.faults = faults
 
 
+class ShowMovedOn(CrewMistake):
+    """Somebody else changed the show file in the meantime; `version` is the newest."""
+
+    def __init__(self, version: int) -> None:
+        super().__init__(
+            f"the show has changed meanwhile (it is version {version} now): look at it again",
+            about="show",
+        )
+        self.version = version
+
+
+class KeptShow(NamedTuple):
+    """The text as it is kept, and the number of its version; both of one moment."""
+
+    version: int
+    text: str
+
+
 class Asked(TypedDict, total=False):
     """Filters of a list. One that a list does not know is ignored.
 
@@ -31,6 +56,7 @@ class Asked(TypedDict, total=False):
     """
 
     prop: str | None
+    sensor: str | None
     outcome: str | None
     reason: str | None
     since_ms: int | None
@@ -50,10 +76,35 @@ class Page(Protocol):
     def next(self) -> int | None: ...
 
 
+class Break(Protocol):
+    """Where the log is broken: the server was off, or its broker lost or back."""
+
+    @property
+    def at_ms(self) -> int: ...
+    @property
+    def kind(self) -> str: ...
+    @property
+    def heard_ms(self) -> int | None: ...
+
+
 class NightReader(Protocol):
     """Short reads of the journal."""
 
     def decisions(self, **asked: Unpack[Asked]) -> Page: ...
+    def decision_lines(self, **asked: Unpack[Asked]) -> Iterator[str]:
+        """Yield all that match as lines of CSV without the head, oldest first."""
+        ...
+
+    def breaks(
+        self,
+        first: int | None,
+        before: int | None,
+        since_ms: int | None = None,
+        until_ms: int | None = None,
+    ) -> Sequence[Break]:
+        """Return what lies between two decisions, newest first; None is no bound."""
+        ...
+
     def motions(self, **asked: Unpack[Asked]) -> Page: ...
     def reports(self, **asked: Unpack[Asked]) -> Page: ...
     def health(self, **asked: Unpack[Asked]) -> Page: ...
@@ -61,11 +112,15 @@ class NightReader(Protocol):
 
 
 class ShowKeeper(Protocol):
-    """The show file as it is kept. Both writers are all or nothing and raise ShowRefused."""
+    """The show file as it is kept. Both writers are all or nothing and raise ShowRefused.
+
+    `put` with `on` raises ShowMovedOn unless that version is the newest.
+    """
 
     def toml(self) -> str: ...
+    def kept(self) -> KeptShow: ...
     def as_json(self) -> dict[str, object]: ...
-    def put(self, text: str, by: str) -> int: ...
+    def put(self, text: str, by: str, on: int | None = None) -> int: ...
     def patch_prop(self, prop: str, values: dict[str, object], by: str) -> int: ...
 
 
@@ -80,6 +135,10 @@ class NightBook(Protocol):
         """Return the report of a date, or in words what is missing."""
         ...
 
+    def lines(self, days: Sequence[str]) -> list[NightLine]:
+        """Return a line of each date that can be told of, to compare them; at most twelve."""
+        ...
+
 
 class NoNights:
     """A site without a journal."""
@@ -90,34 +149,7 @@ class NoNights:
     def report(self, day: str) -> NightReport | str:
         return f"there is no journal to tell of {day}"
 
-
-class Was(NamedTuple):
-    """A cooldown that was set: when (UTC ms), by whom, and how long (ms)."""
-
-    at_ms: int
-    by: str
-    cooldown_ms: int
-
-
-class TuneBook(Protocol):
-    """Runs recorded nights again; slow (seconds), and never in the owner's process."""
-
-    def weigh(self, prop: str) -> Advice | str:
-        """Return the advice on a prop, or in words what is missing."""
-        ...
-
-    def history(self, prop: str) -> list[Was]:
-        """Every value the cooldown had, newest first."""
-        ...
-
-
-class NoTunes:
-    """A site without a journal."""
-
-    def weigh(self, prop: str) -> Advice | str:
-        return f"no night has been recorded yet: nothing to weigh {prop} by"
-
-    def history(self, prop: str) -> list[Was]:  # noqa: ARG002 - the port's word
+    def lines(self, days: Sequence[str]) -> list[NightLine]:  # noqa: ARG002 - the port's word
         return []
 
 
@@ -133,6 +165,17 @@ class Services:
     entrance: Entrance
     nights: NightBook = field(default_factory=NoNights)
     tunes: TuneBook = field(default_factory=NoTunes)
+    counts: CountBook = field(default_factory=NoCounts)
+    packs: PackBook = field(default_factory=NoPacks)
+    later: LaterBook = field(default_factory=NoLater)
+    rehearsals: Rehearsals = field(default_factory=NoRehearsals)
+    checks: CheckBook = field(default_factory=NoChecks)
     sunset_of: Callable[[ShowFile], Sunset] = lambda _file: no_sunset
+    shelf: Shelf = field(default_factory=NoShelf)
+    notes: Notes = field(default_factory=NoNotes)
     hosts: frozenset[str] = frozenset()
+    trust: Trust | None = None
+    backups: BackupBook = field(default_factory=NoBackups)
+    keyring: Keyring = field(default_factory=NoKeyring)
+    press: Press = field(default_factory=NoPress)
     version: str = "0"

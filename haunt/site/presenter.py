@@ -1,15 +1,18 @@
 """Turns a view of the night into what the pages print, in words and in the show's local time."""
 
 from collections import Counter
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from datetime import UTC, datetime
+from functools import cached_property
 from zlib import crc32
 from zoneinfo import ZoneInfo
 
 from haunt.core.people import ARMED
-from haunt.live.sentences import sentence
+from haunt.live.cues import Trip
+from haunt.live.sentences import Clock, Names, sentence
 from haunt.live.views import BoardView, NightView, PropView, PropWord
 from haunt.site.alerts import alerts_of, untold
+from haunt.site.map.tonight import laid_out
 from haunt.site.needs import LOW_PERCENT, WEAK_DBM, needs_of
 from haunt.site.view_models import (
     Act,
@@ -43,8 +46,6 @@ SHAPES = {
 DASH = " \N{EN DASH} "
 STEP_MS = 5000
 SPOTS_MIN = 3
-MAP_X = (40.0, 560.0)
-MAP_Y = (86.0, 12.0)
 
 
 def kind(word: PropWord) -> str:
@@ -71,10 +72,12 @@ class Presenter:
         named = "|".join(f"{prop.id}={prop.name}" for prop in self.night.props.values())
         return f"{crc32(f'{self.night.show_name}|{named}'.encode()):08x}"
 
-    def _left(self, until_ms: int | None) -> str:
+    def left(self, until_ms: int | None) -> str:
         if until_ms is None:
             return ""
         seconds = max(0, until_ms - self.night.at_ms + 999) // 1000
+        if seconds >= 7200:
+            return f"{round(seconds / 3600)} h"
         return f"{seconds} s" if seconds < 120 else f"{round(seconds / 60)} min"
 
     # --- one prop
@@ -89,7 +92,7 @@ class Presenter:
             shape=shape,
             word=word,
             detail=self._detail(prop),
-            left=self._left(prop.until_ms),
+            left=self.left(prop.until_ms),
             until_ms=prop.until_ms,
             badges=_badges(prop),
             seen=self.clock(prop.last_motion_ms) if prop.last_motion_ms is not None else "",
@@ -97,7 +100,22 @@ class Presenter:
             board=_signs(prop),
             is_held=prop.word is PropWord.HELD,
             is_armed=prop.arm_by_hand,
+            waits_for_arm=prop.arm_by_hand and prop.held_by == ARMED,
+            receipt=self._receipt(prop.trip),
         )
+
+    def _receipt(self, trip: Trip | None) -> str:
+        """Say how the last cue went: sent, heard and done, in ms by our own clock."""
+        if trip is None:
+            return ""
+        sent = f"Sent {self.clock(trip.sent_ms)}"
+        if trip.heard_ms is None:
+            return f"{sent}, not heard yet"
+        heard = f"{sent} \N{RIGHTWARDS ARROW} heard {trip.heard_ms:,} ms"
+        if trip.done_ms is None:
+            return heard
+        word = "done" if trip.end == "finished" else trip.end
+        return f"{heard} \N{RIGHTWARDS ARROW} {word} {trip.done_ms:,} ms"
 
     def _detail(self, prop: PropView) -> str:
         match prop.word:
@@ -129,7 +147,7 @@ class Presenter:
             by=night.stopped_by,
             since=self.clock(night.stopped_since_ms) if night.stopped_since_ms is not None else "",
             release_at_ms=night.release_at_ms,
-            release_left=self._left(night.release_at_ms),
+            release_left=self.left(night.release_at_ms),
             deaf=tuple(self._where(each) for each in night.stop_unheard),
         )
 
@@ -146,12 +164,17 @@ class Presenter:
             "Walk test: nothing fires" if night.walk_test else "Open" if night.open else "Closed"
         )
         next_at = self.clock(night.next_change_ms, seconds=False)
+        closes = night.closes_ms if night.closes_ms != night.next_change_ms else None
         return Summary(
             clock=self.clock(night.at_ms, seconds=False),
             state="Stopped" if night.stopped else state,
             phase=", ".join(phase),
             next=f"{night.next_change} at {next_at}" if night.next_change_ms is not None else "",
             next_ms=night.next_change_ms,
+            next_left=self.left(night.next_change_ms),
+            closes=self.clock(closes, seconds=False) if closes is not None else "",
+            closes_ms=closes,
+            closes_left=self.left(closes),
         )
 
     def needs(self) -> Needs:
@@ -191,11 +214,10 @@ class Presenter:
         found = [(p, x, y) for p, x, y in placed if x is not None and y is not None]
         if len(found) < SPOTS_MIN:
             return ()
-        x_of = _scale([x for _, x, _ in found], *MAP_X)
-        y_of = _scale([y for _, _, y in found], *MAP_Y)
+        places = laid_out([(p.name, (x, y)) for p, x, y in found])
         return tuple(
-            Spot(p.id, p.name, kind(p.word), SHAPES[p.word][0], f"{x_of(x):.1f}", f"{y_of(y):.1f}")
-            for p, x, y in found
+            Spot(p.id, p.name, kind(p.word), SHAPES[p.word][0], place)
+            for (p, _, _), place in zip(found, places, strict=True)
         )
 
     # --- boards and the log
@@ -227,7 +249,15 @@ class Presenter:
             return "Did not confirm the stop: switch off by hand."
         return "Confirmed the stop." if board.stopped else "Told to stop."
 
-    def entry(self, item: Mapping[str, object]) -> Entry:
+    @cached_property
+    def names(self) -> Names:
+        night = self.night
+        return Names(
+            {each.id: each.name for each in night.sensors.values()},
+            {each.id: each.name for each in night.props.values()},
+        )
+
+    def entry(self, item: Mapping[str, object], clock: Clock | None = None) -> Entry:
         """Say one row of the journal, whose keys are those of the API."""
         prop = str(item["prop"] or "")
         known = self.night.props.get(prop)
@@ -240,7 +270,8 @@ class Presenter:
             kind=str(item["outcome"]),
             prop=prop if known is not None else "",
             name=known.name if known is not None else prop or str(item["sensor"] or ""),
-            sentence=sentence(item),
+            sentence=sentence(item, self.names, clock or self.clock),
+            reason=str(item["reason"] or ""),
         )
 
 
@@ -249,12 +280,6 @@ def tuned(prop: PropView, was_s: str) -> Notice:
     said = f"{prop.name} now rests {_seconds(prop.cooldown_ms)} s; it was {was_s} s."
     act = Act(f"/props/{prop.id}/cooldown", f"Undo: {was_s} s")
     return Notice(said, undo=act, undo_name="cooldown_s", undo_value=was_s)
-
-
-def _scale(values: list[float], low: float, high: float) -> Callable[[float], float]:
-    """Return what turns metres into units of the map from `low` to `high`."""
-    least, span = min(values), max(values) - min(values)
-    return lambda v: low + (high - low) * (v - least) / span if span else (low + high) / 2
 
 
 def _seconds(ms: int) -> str:

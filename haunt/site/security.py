@@ -1,5 +1,6 @@
 """Who may ask: known host names only, changes from our own pages only; headers on every answer."""
 
+import re
 from collections.abc import Awaitable, Callable
 from ipaddress import ip_address
 from urllib.parse import urlsplit
@@ -22,6 +23,7 @@ HEADERS = {
 }
 SAFE = frozenset({"GET", "HEAD", "OPTIONS"})
 BODY_MAX = 1 << 20
+LENGTH = re.compile(r"[0-9]{1,20}")
 
 Refuse = Callable[[Scope, int, str], Awaitable[ASGIApp]]
 """Makes the answer that refuses a request: status, and why in words."""
@@ -67,7 +69,7 @@ class Guard:
         if scope["method"] in SAFE:
             return None
         length = headers.get("content-length", "0")
-        if not length.isdigit() or int(length) > BODY_MAX:
+        if LENGTH.fullmatch(length) is None or int(length) > BODY_MAX:
             return 413, f"At most {BODY_MAX} bytes can be sent."
         origin = headers.get("origin") or headers.get("referer")
         if origin is None:
@@ -76,7 +78,7 @@ class Guard:
             has_no_cookie = "cookie" not in headers or "authorization" in headers
             is_program = scope["path"].startswith("/api/") and has_no_cookie
             return None if is_program else (403, "Changes must come from our own pages.")
-        if urlsplit(origin).netloc.lower() == host.lower():
+        if _is_same(origin, scope["scheme"], host):
             return None
         return 403, f"Changes must come from our own pages, not from {origin!r}."
 
@@ -91,6 +93,20 @@ class Guard:
         except ValueError:
             return False
         return True
+
+
+def _is_same(origin: str, scheme: str, host: str) -> bool:
+    """Whether a page came from where this request goes.
+
+    Whoever is between can make a page of ours over plain http. Not the other way round: TLS may
+    end at somebody else's front, and only plain http come to us.
+    """
+    try:
+        came = urlsplit(origin)
+    except ValueError:  # such as http://[
+        return False
+    is_lowered = scheme == "https" and came.scheme == "http"
+    return came.netloc.lower() == host.lower() and not is_lowered
 
 
 def _measured(receive: Receive) -> Receive:

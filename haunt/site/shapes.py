@@ -4,6 +4,7 @@ from datetime import UTC, datetime
 
 from haunt.core.decisions import Decision
 from haunt.live.views import NightView, PropView
+from haunt.live.why.facts import Because
 from haunt.site.ports import Item
 
 
@@ -16,7 +17,7 @@ def _or_none(at_ms: int | None) -> str | None:
     return rfc3339(at_ms) if at_ms is not None else None
 
 
-def decision_json(decision: Decision) -> Item:
+def decision_json(decision: Decision, because: Because | None = None) -> Item:
     """A decision that has no row yet, in the shape of the lists save for the id."""
     motion = decision.motion
     return {
@@ -32,6 +33,7 @@ def decision_json(decision: Decision) -> Item:
         "cue": decision.cue,
         "waited_ms": decision.waited_ms,
         "margin": decision.margin,
+        "because": because.as_json() if because is not None else None,
     }
 
 
@@ -58,7 +60,7 @@ def prop_json(prop: PropView, night: NightView) -> Item:
         "refused": prop.refused,
         "lapsed": prop.lapsed,
         "last_motion": _or_none(prop.last_motion_ms),
-        "last_decision": decision_json(last) if last is not None else None,
+        "last_decision": decision_json(last, prop.because) if last is not None else None,
         "sentence": prop.sentence,
         "stopped": night.stopped,
     }

@@ -2,6 +2,8 @@
 
 from dataclasses import dataclass
 
+from haunt.site.map.tonight import Place
+
 
 @dataclass(frozen=True, slots=True)
 class Badge:
@@ -31,6 +33,8 @@ class Card:
     board: str
     is_held: bool
     is_armed: bool
+    waits_for_arm: bool = False
+    receipt: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,10 +49,11 @@ class Tune:
 
 @dataclass(frozen=True, slots=True)
 class Act:
-    """A button: where it posts, and what it says."""
+    """A button: where it posts, for how many seconds if it is for a time, and what it says."""
 
     path: str
     word: str
+    for_s: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,6 +82,7 @@ class AlertLine:
     facts: str
     seen: bool
     href: str
+    act: Act | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,6 +129,10 @@ class Summary:
     phase: str
     next: str
     next_ms: int | None
+    next_left: str = ""
+    closes: str = ""
+    closes_ms: int | None = None
+    closes_left: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,6 +180,7 @@ class Entry:
     prop: str
     name: str
     sentence: str
+    reason: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -180,8 +191,7 @@ class Spot:
     name: str
     kind: str
     shape: str
-    x: str
-    y: str
+    at: Place
 
 
 @dataclass(frozen=True, slots=True)
@@ -193,3 +203,53 @@ class Notice:
     undo: Act | None = None
     undo_name: str = ""
     undo_value: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Eye:
+    """One sensor: how it stands in a word and a shape, and its counts."""
+
+    id: str
+    name: str
+    kind: str
+    shape: str
+    word: str
+    detail: str
+    hits: int
+    seen: str
+    is_muted: bool
+    until_ms: int | None
+    left: str
+
+
+@dataclass(frozen=True, slots=True)
+class Walk:
+    """The walk test: `hit` is the newest sensor that saw somebody, `number` counts those."""
+
+    is_on: bool
+    since: str
+    by: str
+    hit: Eye | None
+    number: int
+    unseen: tuple[Eye, ...]
+    chatters: tuple[Eye, ...]
+    muted: tuple[Eye, ...]
+    eyes: tuple[Eye, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Sensors:
+    """The sensors that set one prop off."""
+
+    prop: str
+    eyes: tuple[Eye, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Hands:
+    """What people may do to one prop beyond hold and fire. `locked_by` is empty or a name."""
+
+    id: str
+    name: str
+    locked_by: str
+    is_out: bool

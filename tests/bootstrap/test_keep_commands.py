@@ -29,15 +29,52 @@ def run(*words: str | Path) -> str:
     return told.stdout
 
 
+def exported(data: Path) -> bytes:
+    told = CliRunner().invoke(app, ["export", "--data", str(data)])
+    assert told.exit_code == 0, told.output
+    return told.stdout_bytes
+
+
 def test_a_show_goes_out_in_and_out_again_byte_for_byte(tmp_path: Path) -> None:
     for example in sorted(EXAMPLES.glob("*.toml")):
         data = tmp_path / example.stem
         run("import", example, "--data", data)
-        once = run("export", "--data", data)
-        assert once.encode() == example.read_bytes()
-        (tmp_path / "out.toml").write_bytes(once.encode())
+        once = exported(data)
+        assert once == example.read_bytes()
+        (tmp_path / "out.toml").write_bytes(once)
         run("import", tmp_path / "out.toml", "--data", data)
-        assert run("export", "--data", data) == once
+        assert exported(data) == once
+
+
+@pytest.mark.parametrize(
+    ("before", "after"),
+    [
+        (b"\n", b"\r\n"),
+        (b"[show]", b"# \xc3\x84 \xf0\x9f\x8e\x83\r\n[show]"),
+        (b"[show]", b"\xef\xbb\xbf[show]"),
+    ],
+    ids=["line ends of Windows", "letters beyond ASCII", "a byte order mark"],
+)
+def test_what_other_editors_write_comes_back_as_they_wrote_it(
+    tmp_path: Path, before: bytes, after: bytes
+) -> None:
+    written = SHOW.lstrip().encode().replace(before, after)
+    (tmp_path / "show.toml").write_bytes(written)
+
+    run("import", tmp_path / "show.toml", "--data", tmp_path / "data")
+
+    assert exported(tmp_path / "data") == written
+
+
+def test_a_file_that_is_no_text_is_refused_with_its_line(tmp_path: Path) -> None:
+    (tmp_path / "show.toml").write_bytes(SHOW.encode() + b"# caf\xe9\n")
+    told = CliRunner().invoke(
+        app, ["import", str(tmp_path / "show.toml"), "--data", str(tmp_path / "data")]
+    )
+
+    assert told.exit_code == 1
+    line = SHOW.count("\n") + 1
+    assert f"show.toml:{line}: text: is not UTF-8 (byte 0xe9)" in told.stderr
 
 
 def test_a_backup_moves_a_show_to_a_new_folder_whole(config: Config, tmp_path: Path) -> None:

@@ -21,6 +21,7 @@ PAGES = (
     "/props/lantern",
     "/log",
     "/boards",
+    "/boards/b-owl",
     "/release",
     "/help",
     "/account",

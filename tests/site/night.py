@@ -12,7 +12,11 @@ from haunt.core import events
 from haunt.core.decisions import Decision, Outcome, Source
 from haunt.live.crew import Answer, MakeEvent
 from haunt.live.errors import CrewMistake
-from haunt.live.views import BoardView, Labels, NightView, PropView, PropWord
+from haunt.live.eyes import Hit
+from haunt.live.views import BoardView, Labels, NightView, PropView, PropWord, SensorView
+from haunt.site.lists import DECISION_COLUMNS, csv_of
+from haunt.site.ports import KeptShow
+from haunt.store.breaks import Break
 
 DUSK_MS = 1_793_471_400_000  # 2026-10-31T18:30:00Z
 CYCLE = (PropWord.READY, PropWord.PLAYING, PropWord.REST, PropWord.REST)
@@ -90,6 +94,13 @@ def a_board(prop: PropView, *, stopped: bool = False) -> BoardView:
     )
 
 
+def a_sensor(prop: PropView, **more: Any) -> SensorView:
+    plain = SensorView(
+        f"{prop.id}-eye", prop.place or prop.id, prop.board, "pir", prop.here, (prop.id,)
+    )
+    return replace(plain, **more)
+
+
 def evening_props(at_ms: int = DUSK_MS) -> list[PropView]:
     """Ten props along a path, one in each state that a prop can have while the show runs."""
     return [
@@ -121,7 +132,7 @@ def evening_props(at_ms: int = DUSK_MS) -> list[PropView]:
             arm_by_hand=True,
             held_by="phone 192.0.2.7",
         ),
-        a_prop("well", "Fog well", PropWord.LOCKED_OUT, "well", held_by="Ada"),
+        a_prop("well", "Fog well", PropWord.LOCKED_OUT, "well", held_by="Ada", locked_by="Ada"),
         a_prop("crone", "Crone at the pot", PropWord.OUT_OF_SERVICE, "kitchen yard", rssi=-81),
         a_prop(
             "ferry",
@@ -145,6 +156,7 @@ def a_night(props: list[PropView] | None = None, at_ms: int = DUSK_MS) -> NightV
         next_change="phase late",
         props={each.id: each for each in shown},
         boards={each.board: a_board(each) for each in shown},
+        sensors={f"{each.id}-eye": a_sensor(each) for each in shown},
     )
 
 
@@ -172,9 +184,22 @@ class StandInDesk:
         props[prop] = replace(props[prop], **more)
         self.change(props=props)
 
+    def change_sensor(self, sensor: str, **more: Any) -> None:
+        sensors = dict(self._night.sensors)
+        sensors[sensor] = replace(sensors[sensor], **more)
+        self.change(sensors=sensors)
+
+    def see(self, sensor: str, hits: int = 1, a_minute: int = 1) -> None:
+        """Somebody passes a sensor."""
+        number = (self._night.last_hit.number if self._night.last_hit is not None else 0) + 1
+        self.change_sensor(sensor, hits=hits, a_minute=a_minute, last_ms=self._night.at_ms)
+        self.change(last_hit=Hit(sensor, self._night.at_ms, number))
+
     def advance(self, at_ms: int) -> frozenset[str]:
-        """Let the lantern go once round its states; four seconds a step."""
+        """Let the lantern go once round its states; four seconds a step. Somebody walks past."""
         self.change(at_ms=at_ms)
+        if self._night.walk_test:
+            self.see("owl-eye", at_ms // 1000 % 100)
         prop = self._night.props.get("lantern")
         if prop is None or prop.word not in CYCLE:
             return frozenset()
@@ -210,7 +235,7 @@ class StandInDesk:
             case events.FiredByHand():
                 return self._fire(event)
             case _:
-                pass
+                self._obey_hands(event)
         return Answer()
 
     def _stop(self, by: str) -> None:
@@ -236,6 +261,27 @@ class StandInDesk:
         for each in self._night.props.values():
             if each.id == prop or (prop is None and not each.arm_by_hand):
                 self.change_prop(each.id, word=PropWord.READY, held_by=None)
+
+    def _obey_hands(self, event: events.Event) -> None:
+        match event:
+            case events.LockedOut(prop=prop, on=on, by=by):
+                self._lock(prop, by if on else "")
+            case events.ServiceChanged(prop=prop, out=out):
+                word = PropWord.OUT_OF_SERVICE if out else PropWord.READY
+                self.change_prop(prop, word=word, out_of_service=out)
+            case events.Muted(sensor=sensor, on=on, for_ms=for_ms, by=by):
+                until = None if for_ms is None or not on else self._night.at_ms + for_ms
+                self.change_sensor(
+                    sensor, muted=on, muted_until_ms=until, muted_by=by if on else ""
+                )
+            case events.WalkTest(on=on, by=by):
+                self.change(walk_test=on, walk_by=by, walk_since_ms=self._night.at_ms)
+            case _:
+                pass
+
+    def _lock(self, prop: str, by: str) -> None:
+        word = PropWord.LOCKED_OUT if by else PropWord.READY
+        self.change_prop(prop, word=word, locked_by=by, held_by=by or None)
 
     def _fire(self, event: events.FiredByHand) -> Answer:
         if event.key in self._keys:
@@ -297,12 +343,13 @@ class StandInReader:
     rows: list[dict[str, Any]] = field(default_factory=evening_rows)
     asked: list[dict[str, Any]] = field(default_factory=list)
     failing: Exception | None = None
+    broken: list[Break] = field(default_factory=list)
 
     def decisions(self, **asked: Any) -> StandInPage:
         if self.failing is not None:
             raise self.failing
         self.asked.append(asked)
-        wanted = {name: asked.get(name) for name in ("prop", "outcome", "reason")}
+        wanted = {name: asked.get(name) for name in ("prop", "sensor", "outcome", "reason")}
         found = [
             row for row in self.rows if all(v is None or row[k] == v for k, v in wanted.items())
         ]
@@ -316,8 +363,14 @@ class StandInReader:
 
     reports = health = alerts = motions
 
-    def stream_decisions(self, **asked: Any) -> Iterator[dict[str, Any]]:
-        yield from self.decisions(**asked).items
+    def decision_lines(self, **asked: Any) -> Iterator[str]:
+        """A line a row, written as the store would."""
+        rows = self.decisions(**asked, limit=len(self.rows)).items
+        _head, *lines = "".join(csv_of(DECISION_COLUMNS, rows)).splitlines(keepends=True)
+        yield from lines
+
+    def breaks(self, *asked: Any) -> list[Break]:
+        return [each for each in self.broken if asked[2] is None or each.at_ms >= asked[2]]
 
 
 @dataclass(slots=True)
@@ -328,13 +381,16 @@ class StandInKeeper:
     put_texts: list[str] = field(default_factory=list)
 
     def toml(self) -> str:
-        return '[show]\nid = "garden"\n'
+        return '[show]\nid = "garden"\ntime_zone = "Europe/London"\n'
+
+    def kept(self) -> KeptShow:
+        return KeptShow(len(self.put_texts) + 1, self.toml())
 
     def as_json(self) -> dict[str, Any]:
         return {"show": {"id": "garden"}}
 
-    def put(self, text: str, by: str) -> int:
-        assert by
+    def put(self, text: str, by: str, on: int | None = None) -> int:
+        assert by, on
         self.put_texts.append(text)
         return len(self.put_texts) + 1
 

@@ -3,7 +3,7 @@
 Mara is owner, Jory crew, Wren watches; whoever the stage is for is signed in already.
 """
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 
@@ -34,6 +34,9 @@ PAGES = (
     "/props/owl",
     "/log",
     "/boards",
+    "/boards/b-owl",
+    "/keep",
+    "/manual/security",
     "/release",
     "/help",
     "/nights",
@@ -133,16 +136,21 @@ def a_stage(
     role: str = "owner",
     guest: Role | None = None,
     store: PeopleStore | None = None,
+    dressed: Callable[[Services], Services] = lambda plain: plain,
+    client: tuple[str, int] = ("testclient", 50_000),
 ) -> Iterator[Stage]:
+    """`dressed` puts other parts into the services before the application is made of them."""
     desk, reader, hub = StandInDesk(night or a_night()), StandInReader(), Hub()
     keeper, clock = StandInKeeper(desk), StandInClock()
     entrance = an_entrance(clock, guest, store)
     services = Services(
         Crew(desk), reader, keeper, hub, lambda: DUSK_MS, entrance=entrance, version="0"
     )
-    app = create_app(services)
-    with TestClient(app, HERE, raise_server_exceptions=False, follow_redirects=False) as client:
-        stage = Stage(desk, reader, keeper, hub, client, entrance, clock)
+    app = create_app(dressed(services))
+    with TestClient(
+        app, HERE, raise_server_exceptions=False, follow_redirects=False, client=client
+    ) as browser:
+        stage = Stage(desk, reader, keeper, hub, browser, entrance, clock)
         stage.become(role)
         yield stage
         entrance.passwords.close()

@@ -135,8 +135,8 @@ def test_a_map_is_drawn_of_three_placed_props_and_stays_within_its_frame() -> No
     spots = Presenter(a_night(props)).spots()
 
     assert [each.id for each in spots] == ["p0", "p1", "p2"]
-    assert all(0 < float(each.x) < 600 and 0 < float(each.y) < 110 for each in spots)
-    assert float(spots[2].y) < float(spots[1].y), "north is up"
+    assert all(0 < float(each.at.x) < 600 and 0 < float(each.at.y) < 110 for each in spots)
+    assert float(spots[2].at.y) < float(spots[1].at.y), "north is up"
     assert Presenter(a_night(props[:2])).spots() == ()
     on_one_spot = a_night([replace(each, x_m=1.0, y_m=1.0) for each in props])
     assert len(Presenter(on_one_spot).spots()) == 4

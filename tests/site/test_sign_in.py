@@ -14,7 +14,7 @@ from urllib.parse import parse_qs, urlsplit
 import httpx2
 import pytest
 
-from haunt.site.asking import HEADER
+from haunt.site.asking import HEADER, unmasked
 from haunt.site.doors import form_token_of
 from haunt.site.entrance import NewLink
 from haunt.site.sign_in import own_path
@@ -320,7 +320,7 @@ def page_of(stage: Stage, path: str) -> str:
 
 
 def form_token(stage: Stage) -> str:
-    found = re.search(r'name="form_token" value="([0-9a-f]{64})"', page_of(stage, "/account"))
+    found = re.search(r'name="form_token" value="([0-9a-f]{128})"', page_of(stage, "/account"))
     assert found is not None
     return found[1]
 
@@ -411,6 +411,9 @@ def test_the_address_to_scan_has_its_code_where_no_log_of_ours_writes_it(stage: 
 def test_a_page_of_a_session_proves_its_forms_by_header_or_field(stage: Stage) -> None:
     secret = sign_in(stage).cookies[COOKIE]
 
-    assert form_token(stage) == form_token_of(secret)
-    text = page_of(stage, "/")
-    assert f'{{"{HEADER}": "{form_token_of(secret)}"}}' in text
+    assert unmasked(form_token(stage).encode()) == form_token_of(secret).encode()
+    [shown] = re.findall(rf'{{"{HEADER}": "([0-9a-f]+)"}}', page_of(stage, "/"))
+    assert unmasked(shown.encode()) == form_token_of(secret).encode()
+    own = {**OWN, HEADER: shown}
+    assert stage.client.post("/hold", headers=own).status_code == 303
+    assert stage.client.post("/hold", headers={**OWN, HEADER: shown[::-1]}).status_code == 403

@@ -1,10 +1,24 @@
-"""The table of attacks with drawn topics and filters besides the written ones; and impostors."""
+"""The table of attacks with drawn topics and filters besides the written ones; and impostors.
 
+The broker that comes along is asked a thousand times as often, without a wire: what it allows must
+be allowed by the model too.
+"""
+
+import json
 from pathlib import Path
 
 from haunt.core.dice import draw
+from haunt.mqtt.library import Rights
+from haunt.wire.forms import is_board_id
 from tests.mqtt import attacks, raw
-from tests.mqtt.attacks import WRITES, Seen, filters_to_try, topics_to_try
+from tests.mqtt.attacks import (
+    WRITES,
+    Seen,
+    filters_to_try,
+    may_read,
+    may_write,
+    topics_to_try,
+)
 from tests.mqtt.raw import RawClient, Will, connect, publish
 from tests.mqtt.stage import TOPICS, Garden
 from tests.soak.outcome import Outcome
@@ -14,6 +28,8 @@ LEVELS = (
     *("cue", "settings", "stop", "beat", "", "+", "#", "%u", "%c", "$SYS", "B2", "b2 ", "\u00fc"),
 )
 LENGTH_MAX = 6
+ASKED_EACH = 1000
+IDENTITIES = ("b1", "b2", "all", "controller", "b2x", "+", "#", "%u", "")
 FILTERS_MAX = 200
 
 
@@ -33,7 +49,25 @@ def run(count: int, seed: int, folder: Path) -> Outcome:
             _impostors(garden, spy, count, outcome)
     finally:
         garden.end()
+    _ask_the_library(count * ASKED_EACH, seed, folder, outcome)
     return outcome
+
+
+def _ask_the_library(count: int, seed: int, folder: Path, outcome: Outcome) -> None:
+    names = {"root": TOPICS.root, "controller": "garden-controller"}
+    (folder / "library.json").write_text(json.dumps(names))
+    rights, allowed = Rights(folder), 0
+    for number in range(count):
+        topic, who = drawn(seed, number), IDENTITIES[number % len(IDENTITIES)]
+        write = number % 2 == 0
+        if not rights.may(who, topic.decode(), write=write):
+            continue
+        allowed += 1
+        may = may_write if write else may_read
+        model = is_board_id(who) and may(who, topic)  # other names can have no credential
+        outcome.expect(model, f"the library lets {who!r} {topic!r}, write {write}")
+    outcome.injected["rights asked of the library broker"] += count
+    outcome.noted["of them allowed"] += allowed
 
 
 def drawn(seed: int, number: int) -> bytes:

@@ -92,10 +92,7 @@ def _tell_counters(garden: Garden) -> None:
         lambda: all(last[each.id] in garden.journalled(each) for each in _boards(garden)),
         "the last motions",
     )
-    for board in _boards(garden):
-        board.health().wait_for_publish(30)
-    told = "SELECT count(DISTINCT board) FROM health"
-    until(lambda: garden.rows(told)[0][0] == len(BOARDS), "the boards' counters")
+    garden.tell_counters()
 
 
 def _compare(garden: Garden, outcome: Outcome) -> None:

@@ -11,6 +11,7 @@ from contextlib import suppress
 from pathlib import Path
 
 from haunt.core.dice import draw
+from tests.soak import ledger
 from tests.soak.crashing import POINTS
 from tests.soak.garden import BOARDS, CountingBoard, Garden, until
 from tests.soak.outcome import Outcome
@@ -24,10 +25,14 @@ PACE_S = 0.1
 """Three boards, so thirty motions a second: ten times a crowded garden."""
 
 
+ANY = "any moment"
+ANY_MS = 2500
+ALL = (*POINTS, ANY, ANY)
+
 SHORT = ("commit-before", "commit-after", "ack-before", "ack-after", "cue-after")
 
 
-def run(count: int, seed: int, folder: Path, points: Sequence[str] = POINTS) -> Outcome:
+def run(count: int, seed: int, folder: Path, points: Sequence[str] = ALL) -> Outcome:
     """Kill it `count` times, the points in turn, each at a drawn number of passages."""
     outcome = Outcome()
     deaths: list[int] = []
@@ -37,14 +42,29 @@ def run(count: int, seed: int, folder: Path, points: Sequence[str] = POINTS) -> 
         garden.end()
         for number in range(count):
             point = points[number % len(points)]
+            if point == ANY:
+                _kill_at(garden, draw(seed, f"moment {number}", ANY_MS) / 1000, outcome)
+                deaths.append(time.time_ns() // 1_000_000)
+                continue
             upto = UPTO.get(point.partition("-")[0], UPTO_ELSE)
             _crash(garden, point, 1 + draw(seed, f"crash {number}", upto), outcome)
             deaths.append(time.time_ns() // 1_000_000)
         garden.start()
         settle(garden)
         compare(garden, outcome, deaths)
+        garden.tell_counters()
+        ledger.compare(ledger.read(garden.data), outcome)
         garden.end()
     return outcome
+
+
+def _kill_at(garden: Garden, after_s: float, outcome: Outcome) -> None:
+    """From outside, wherever it happens to be, at its start too."""
+    garden.start(wait=False)
+    with load(garden):
+        time.sleep(after_s)
+        garden.kill()
+    outcome.injected[f"killed at {ANY}"] += 1
 
 
 def _crash(garden: Garden, point: str, passages: int, outcome: Outcome) -> None:

@@ -14,14 +14,17 @@ from pathlib import Path
 from haunt.bootstrap import keeping
 from haunt.bootstrap.mending import make_ready
 from haunt.core.dice import draw
+from haunt.store.rescue import SET_ASIDE
 from tests.soak.outcome import Outcome
-from tests.store.nights import config_of, lay, state_of
+from tests.store.nights import SHOW, config_of, lay, state_of
+from tests.system.house import Server
 
 START_MAX_S = 10.0
 FILES = ("haunt.db", "haunt.db-wal", "haunt.db-shm")
 KINDS = ("byte flipped", "eight bytes of chance", "page zeroed", "cut short", "page of another")
 PAGE = 4096
 LATE_COUNT = 40
+SERVED_EVERY = 50
 LATE = "settings"  # rows after the backup, in the log when the server was killed
 
 
@@ -37,7 +40,28 @@ def run(count: int, seed: int, folder: Path) -> Outcome:
         _spoil(work / "data" / name, kind, seed, number)
         outcome.injected[f"{name}: {kind}"] += 1
         _start(work / "data", f"{name}: {kind} ({number})", whole, outcome)
+        if number % SERVED_EVERY == SERVED_EVERY - 1:
+            _serve(work / "data", f"{name}: {kind} ({number})", outcome)
     return outcome
+
+
+def _serve(data: Path, what: str, outcome: Outcome) -> None:
+    """The real server on what is left; after a loss it must be stopped."""
+    show = data.with_name("show.toml")
+    show.write_text(SHOW)
+    server = Server(data, show)
+    was_lost = (data / SET_ASIDE).exists()
+    try:
+        server.start()
+        outcome.expect(server.started_s < START_MAX_S, f"{what}: it took {server.started_s:.1f} s")
+        stopped = server.metric("haunt_stopped") == 1
+        outcome.expect(stopped or not was_lost, f"{what}: it runs as if nothing were lost")
+    except AssertionError as fault:
+        outcome.failures.append(f"{what}: the server does not start: {str(fault)[-300:]}")
+    finally:
+        if server.process is not None and server.process.poll() is None:
+            server.end()
+    outcome.noted["of them started as a real server"] += 1
 
 
 def _night(folder: Path) -> Path:

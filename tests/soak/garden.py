@@ -263,6 +263,14 @@ class Garden:
         with closing(sqlite3.connect(self.data / "haunt.db", timeout=10)) as connection:
             return connection.execute(statement).fetchall()
 
+    def tell_counters(self) -> None:
+        """Let every board say what it counted, and wait until it is kept."""
+        before = self.rows("SELECT max(id) FROM health")[0][0] or 0
+        for board in self.boards.values():
+            board.health().wait_for_publish(DEADLINE_S)
+        told = f"SELECT count(DISTINCT board) FROM health WHERE id > {before}"
+        until(lambda: self.rows(told)[0][0] == len(self.boards), "the boards' counters")
+
     def journalled(self, board: CountingBoard) -> list[int]:
         return [
             row[0]

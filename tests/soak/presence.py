@@ -18,6 +18,7 @@ from tests.soak.proxy import PASS, SWALLOW, Proxy
 KINDS = ("leaves", "is cut off", "is taken over", "signs in twice in a row", "reboots", "flaps")
 SWALLOWED_EVERY = 25  # it takes a fifth of a minute
 GONE_S, SWALLOWED_S, BACK_S = 5.0, 22.0, 5.0
+SETTLES_S = 0.3  # a view is made four times a second
 BOARD = "b1"
 
 
@@ -113,9 +114,13 @@ def _turn(
             board.sign_in()
             if drawn % 2:
                 proxy.cut()
+    before = last_heard(garden)
     board.sign_in()  # over the old connection, where there is one: its will comes now or never
     if kind == "signs in twice in a row":
         board.sign_in()
+        time.sleep(SETTLES_S)
+    # A will that the broker spoke before the hello is true for a moment; one after it never is.
+    until(lambda: last_heard(garden) != before, "the hello", BACK_S)
     _await(garden, kind, outcome, here=True, within_s=BACK_S)
     board.close_old()
     _stays(garden, kind, outcome)
@@ -154,5 +159,15 @@ def _await(garden: Garden, kind: str, outcome: Outcome, *, here: bool, within_s:
 
 
 def is_here(garden: Garden) -> bool:
-    [prop] = (garden.ask("/api/v1/props") or {"items": [{"here": False}]})["items"]
-    return bool(prop["here"])
+    return bool(_prop(garden)["here"])
+
+
+def last_heard(garden: Garden) -> str:
+    return str(_prop(garden)["last_heard"])
+
+
+def _prop(garden: Garden) -> dict[str, Any]:
+    told = until(lambda: garden.ask("/api/v1/props"), "an answer")
+    [prop] = told["items"]
+    found: dict[str, Any] = prop
+    return found

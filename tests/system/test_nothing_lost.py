@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 
 from haunt.bootstrap import keeping
-from tests.soak import broker, crash, damage, disk, link, presence, torn
+from tests.soak import broker, crash, damage, disk, link, presence, restarts, torn
 from tests.soak.outcome import Outcome
 from tests.store.nights import config_of
 from tests.system.house import SHOW, House, until
@@ -90,15 +90,20 @@ def test_backed_up_and_ended_with_fifty_listeners_it_stops_in_five_seconds_and_s
         made = keeping.back_up(config_of(server.data))  # beside the server, as the command does
 
         took_s = server.end()
+        before = restarts.newest(server.data)
         for each in streams:
             with closing(each):
                 each.read()  # to its end: the server closed it
 
-        assert took_s < 5, took_s
+        assert took_s < 3 * restarts.END_S, took_s
         assert made.rows["motions"] == 1
         assert keeping.check_backup(config_of(server.data), made) > 0
         server.start()
-        assert server.started_s < 5, server.started_s
+        assert server.started_s < 3 * restarts.START_S, server.started_s
+        after = until(lambda: restarts.first_after(server.data, before["number"]), "a snapshot")
+        assert before["is_last"]
+        assert restarts.unexpected(before["memory"], after) == []
+        assert restarts.unexpected({"night": {"stopped": True}}, after) != [], "it would show"
         assert server.prop("well")["held_by"]
         assert server.metric("haunt_stopped") == 1
         assert motions(server.data) == 1

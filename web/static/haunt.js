@@ -1,4 +1,4 @@
-// Islands: news gone stale, digits that count down, what was not sent, a release held for 1.5 s.
+// Islands: news gone stale, digits that count down, what was not sent, sounds, a release held for 1.5 s.
 "use strict";
 (() => {
   const STALE_MS = 6000, AGAIN_MS = 6000, HOLD_MS = 1500, SAID_MS = 10000;
@@ -13,7 +13,9 @@
     offset = tick.at_ms - asked;
     if (tick.seq !== seq) seen = asked;  // a stream that lives may bring an old night
     seq = tick.seq;
-    if (tick.outline !== document.body.dataset.outline) location.reload();
+    hear(tick);
+    const outline = document.body.dataset.outline;  // empty where somebody types: nothing may be lost
+    if (outline && tick.outline !== outline) location.reload();
   });
 
   // A frozen server or a lost network closes nothing by itself: let go and ask again.
@@ -74,6 +76,59 @@
     if (!pressed(event)) return;
     clearTimeout(saying);
     saying = setTimeout(() => { if (!notice.querySelector(".now, :focus")) notice.replaceChildren(); }, SAID_MS);
+  });
+
+  // Sound: off until somebody taps it on. A browser lets it be heard after a touch of its page only.
+  let audio = null, hits = 0;
+  const kept = (key) => { try { return localStorage.getItem(`haunt-${key}`); } catch { return null; } };
+  const keep = (key, value) => { try { localStorage.setItem(`haunt-${key}`, value); } catch { /* a private window keeps nothing */ } };
+  function wake() {
+    if (kept("sound") !== "on") return;
+    audio = audio || new AudioContext();
+    audio.resume();
+  }
+  function beep(times, hz) {
+    if (kept("sound") !== "on" || !audio) return;
+    for (let n = 0; n < times; n += 1) {
+      const tone = audio.createOscillator(), level = audio.createGain(), at = audio.currentTime + n * 0.25;
+      tone.frequency.value = hz;
+      level.gain.setValueAtTime(0.2, at);
+      level.gain.exponentialRampToValueAtTime(0.001, at + 0.2);
+      tone.connect(level).connect(audio.destination);
+      tone.start(at);
+      tone.stop(at + 0.2);
+    }
+  }
+  function showSound() {
+    for (const each of document.querySelectorAll("[data-sound]")) {
+      each.hidden = false;
+      each.setAttribute("aria-pressed", String(kept("sound") === "on"));
+    }
+  }
+  // How many alerts are open can be read off a tab from afar; a new one is heard, a pressing one thrice.
+  function hear(tick) {
+    if (tick.alerts === undefined) return;
+    document.title = (tick.alerts ? `(${tick.alerts}) ` : "") + document.title.replace(/^\(\d+\) /, "");
+    const heard = kept("heard");
+    if (heard !== null && tick.newest > Number(heard)) beep(tick.pressing === tick.newest ? 3 : 1, 880);
+    if (heard !== String(tick.newest)) keep("heard", String(tick.newest));
+  }
+  function hearWalk() {
+    const walk = byId("walk"), now = walk ? Number(walk.dataset.hits) : 0;
+    if (now > hits) beep(1, 660);
+    hits = now;
+  }
+  hits = Number((byId("walk") || { dataset: { hits: 0 } }).dataset.hits);
+  showSound();
+  document.addEventListener("htmx:after:swap", hearWalk);
+  document.addEventListener("pointerup", wake);
+  document.addEventListener("keyup", wake);
+  document.addEventListener("click", (event) => {
+    if (!event.target.closest("[data-sound]")) return;
+    keep("sound", kept("sound") === "on" ? "off" : "on");
+    showSound();
+    wake();
+    beep(1, 660);
   });
 
   // Release: tapped it opens its page, held for 1.5 s it releases at once. Sliding off cancels.

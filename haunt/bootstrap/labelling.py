@@ -1,0 +1,43 @@
+"""`haunt labels`: sheets of labels from a data folder, whether or not a server runs."""
+
+import time
+from datetime import UTC, datetime
+
+from haunt.bootstrap.offline import open_store
+from haunt.bootstrap.people import ADDRESS, base_url
+from haunt.bootstrap.press import NAMED
+from haunt.bootstrap.tls import certificate_if_good
+from haunt.config import Config
+from haunt.site.paper.ink import PAPERS
+from haunt.site.paper.labels import Labels, label_sheets, labels_of
+from haunt.store.reader import Reader
+from haunt.wire.showfile import read_show
+
+
+def labels_from(config: Config, paper: str, address: str | None) -> Labels | str:
+    """Return the sheets, or what stands in the way."""
+    if paper not in PAPERS:
+        return f"paper {paper!r}: allowed are {', '.join(PAPERS)}"
+    _writing, reading = open_store(config)
+    reader = Reader(reading)
+    kept = reader.show()
+    if kept is None:
+        return f"{config.data} holds no show yet: import one first"
+    base = (address or _address(config, reader)).rstrip("/")
+    if not base.startswith(("http://", "https://")):
+        return f"address {address!r}: allowed is http://HOST:PORT or https://HOST:PORT"
+    found = labels_of(read_show(kept[1], "show").show, base)
+    return label_sheets(found, PAPERS[paper], "Labels", _now())
+
+
+def _address(config: Config, reader: Reader) -> str:
+    """By the name that a server announced last, else where it was last seen, or would be."""
+    return (
+        reader.setting(NAMED)
+        or reader.setting(ADDRESS)
+        or base_url(config.listen_host, config.listen_port, certificate_if_good(config))
+    )
+
+
+def _now() -> datetime:
+    return datetime.fromtimestamp(time.time_ns() // 1_000_000_000, UTC)

@@ -1,0 +1,28 @@
+"""Labels with codes, printed from where haunt runs."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from haunt.cli.words import DEFAULT_DATA, Data, config_of, fail
+
+
+def labels(
+    paper: Annotated[str, typer.Option(help="a4 or letter.")] = "a4",
+    out: Annotated[Path, typer.Option(help="Where the PDF goes.")] = Path("labels.pdf"),
+    address: Annotated[
+        str | None, typer.Option(help="What codes begin with, such as http://haunt.local:8080.")
+    ] = None,
+    data: Data = DEFAULT_DATA,
+) -> None:
+    """Make a PDF with one label a prop and board: its code, its name, how it is fed."""
+    from haunt.bootstrap.labelling import labels_from  # noqa: PLC0415 - keeps --help fast
+
+    found = labels_from(config_of(data, {}), paper, address)
+    if isinstance(found, str):
+        fail(found)
+    out.write_bytes(found.pdf)
+    if found.lost:
+        typer.echo(f"haunt: no font here has these letters: {found.lost}", err=True)
+    typer.echo(str(out))

@@ -1,0 +1,60 @@
+"""Instants as people read them: in the show's time zone, by a clock of 24 hours or of 12."""
+
+from datetime import UTC, date, datetime
+from typing import Final
+from zoneinfo import ZoneInfo
+
+from fastapi import Request
+
+STYLES: Final = ("24", "12")
+
+
+def style_of(request: Request) -> str:
+    """Return the clock that this browser chose, 24 until it does."""
+    found = request.cookies.get("clock", "")
+    return found if found in STYLES else STYLES[0]
+
+
+def lasting(ms: float) -> str:
+    """A length of time in the two units that matter."""
+    seconds = round(ms / 1000)
+    for size, unit, small, part in ((86_400, "d", 3600, "h"), (3600, "h", 60, "min")):
+        if seconds >= size:
+            rest = seconds % size // small
+            return f"{seconds // size} {unit}" + (f" {rest} {part}" if rest else "")
+    return f"{seconds // 60} min" if seconds >= 120 else f"{seconds} s"
+
+
+class Clock:
+    def __init__(self, zone: ZoneInfo, style: str) -> None:
+        self._zone, self._is_twelve = zone, style == "12"
+
+    def local(self, at_ms: int) -> datetime:
+        return datetime.fromtimestamp(at_ms // 1000, UTC).astimezone(self._zone)
+
+    def day(self, at_ms: int) -> date:
+        return self.local(at_ms).date()
+
+    def second(self, at_ms: int) -> str:
+        return self._written(at_ms, ":%M:%S")
+
+    def minute(self, at_ms: int) -> str:
+        return self._written(at_ms, ":%M")
+
+    def hour(self, hour: int) -> str:
+        """A whole hour of a day, 0 to 23."""
+        if not self._is_twelve:
+            return f"{hour:02d}:00"
+        return f"{hour % 12 or 12} {'am' if hour < 12 else 'pm'}"
+
+    def moment(self, at_ms: int, today: date) -> str:
+        """With the day where it is not today."""
+        local = self.local(at_ms)
+        day = "" if local.date() == today else f"{local:%d %b} "
+        return f"{day}{self.second(at_ms)}"
+
+    def _written(self, at_ms: int, rest: str) -> str:
+        local = self.local(at_ms)
+        if not self._is_twelve:
+            return f"{local:%H}{local:{rest}}"
+        return f"{local.hour % 12 or 12}{local:{rest}} {'am' if local.hour < 12 else 'pm'}"

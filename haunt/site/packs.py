@@ -1,0 +1,394 @@
+"""The page of packs: every pack's night as a small picture, a sentence, a table, and CSV."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Annotated, Final, NamedTuple
+
+from fastapi import APIRouter, Query, Request, Response
+from fastapi.responses import HTMLResponse, StreamingResponse
+
+from haunt.live.errors import CrewMistake
+from haunt.site.clocks import Clock, lasting, style_of
+from haunt.site.countports import PackBook, Packs
+from haunt.site.lists import CSV, csv_of
+from haunt.site.pages import Pages
+from haunt.study.drain import Curve, Point, Streak
+from haunt.workshop.band import Band
+from haunt.workshop.forecast import HOUR_MS, STEP_MS, SWAPPED_POINTS, Outlook
+
+WIDTH, HEIGHT = 300, 100
+POINTS_MAX: Final = 120
+GAP_MS: Final = 3 * STEP_MS
+ROW_MS: Final = 900_000
+SURE, UNSURE = 0.9, 0.5
+COLUMNS: Final = (
+    "board", "at", "charge_percent", "least_percent", "least_mv", "most_mv",
+    "restarts", "reset",
+)  # fmt: skip
+
+Day = Annotated[str | None, Query(max_length=10)]
+
+
+class Mark(NamedTuple):
+    """Restarts at one place of the picture: how many, and whether the pack is suspected."""
+
+    x: str
+    times: int
+    is_brown_out: bool
+    words: str
+
+
+class Row(NamedTuple):
+    clock: str
+    charge: str
+    least: str
+    volts: str
+
+
+@dataclass(frozen=True, slots=True)
+class Picture:
+    """Points of lines and areas in units of the picture, 300 by 100; empty ones are not drawn."""
+
+    lines: tuple[str, ...]
+    doubt: str
+    dips: str
+    ahead: str
+    fan: str
+    floor_y: str
+    now_x: str
+    marks: tuple[Mark, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PackFigure:
+    """`level` is good, soon or now; `word` says it."""
+
+    board: str
+    props: str
+    level: str
+    shape: str
+    word: str
+    sentence: str
+    basis: str
+    picture: Picture | None
+    rows: tuple[Row, ...]
+
+
+def routes(pages: Pages) -> APIRouter:
+    router, book = APIRouter(include_in_schema=False), pages.services.packs
+
+    @router.get("/packs", response_class=HTMLResponse)
+    def packs(request: Request, night: Day = None) -> HTMLResponse:
+        presenter, style = pages.presenter(), style_of(request)
+        clock, found = Clock(presenter.zone, style), _found(book, night)
+        names = {
+            board.id: ", ".join(
+                presenter.night.props[each].name if each in presenter.night.props else each
+                for each in board.props
+            )
+            for board in presenter.night.boards.values()
+        }
+        figures = [figure(each, found, names.get(each.board, ""), clock) for each in found.curves]
+        return pages.page(
+            request,
+            "packs.html",
+            packs=found,
+            figures=figures,
+            sentence=summary(found),
+            opens=clock.minute(found.span.from_ms),
+            closes=clock.minute(found.span.until_ms),
+            clock_style=style,
+            here=request.url.path + (f"?{request.url.query}" if request.url.query else ""),
+        )
+
+    @router.get("/packs.csv")
+    def packs_csv(night: Day = None) -> Response:
+        found = _found(book, night)
+        name = f'attachment; filename="packs-{found.day}.csv"'
+        return StreamingResponse(
+            csv_of(COLUMNS, rows_of(found)), media_type=CSV, headers={"content-disposition": name}
+        )
+
+    return router
+
+
+def _found(book: PackBook, night: str | None) -> Packs:
+    found = book.packs(night)
+    if isinstance(found, str):
+        raise CrewMistake(found, about="night", missing=True)
+    return found
+
+
+def rows_of(packs: Packs) -> Iterator[dict[str, object]]:
+    """Yield every five minutes of every pack; `charge_percent` is near rest."""
+    for curve in packs.curves:
+        for at in curve.points:
+            yield {
+                "board": curve.board,
+                "at": _utc(at.at_ms),
+                "charge_percent": at.percent,
+                "least_percent": at.low,
+                "least_mv": at.low_mv,
+                "most_mv": at.high_mv,
+            }
+        for streak in curve.streaks:
+            yield {
+                "board": curve.board,
+                "at": _utc(streak.from_ms),
+                "restarts": streak.times,
+                "reset": streak.reset,
+            }
+
+
+def _utc(at_ms: int) -> str:
+    return f"{datetime.fromtimestamp(at_ms // 1000, UTC):%Y-%m-%dT%H:%M:%SZ}"
+
+
+# --- words
+
+
+def summary(packs: Packs) -> str:
+    """Say the whole page in a sentence: who will not last, else how it stands."""
+    told = [each for each in packs.curves if each.points]
+    if not packs.curves:
+        return "No board of this show has a pack."
+    if not told:
+        return "No pack has told its voltage this night."
+    short = [each.board for each in told if each.outlook is not None and each.outlook.sure < SURE]
+    broke = [each.board for each in told if each.brown_outs]
+    restarts = f" {', '.join(broke)} had brown-outs." if broke else ""
+    if packs.is_over:
+        return f"{len(told)} packs, the night is over.{restarts}"
+    if short:
+        return f"{len(short)} of {len(told)} may not last till close: {', '.join(short)}.{restarts}"
+    unknown = sum(each.outlook is None for each in told)
+    rest = f"; of {unknown} nothing can be foretold" if unknown else ""
+    return f"All {len(told) - unknown} packs that can be judged last till close{rest}.{restarts}"
+
+
+def figure(curve: Curve, packs: Packs, props: str, clock: Clock) -> PackFigure:
+    level, shape, word = _verdict(curve, packs)
+    return PackFigure(
+        curve.board,
+        props,
+        level,
+        shape,
+        word,
+        _sentence(curve, packs, clock),
+        _basis(curve),
+        picture(curve, packs, clock) if _has_charge(curve) else None,
+        tuple(_rows(curve.points, clock)),
+    )
+
+
+def _has_charge(curve: Curve) -> bool:
+    return any(each.percent is not None for each in curve.points)
+
+
+def _verdict(curve: Curve, packs: Packs) -> tuple[str, str, str]:
+    outlook = curve.outlook
+    if outlook is None or packs.is_over:
+        return "plain", "hollow", "Over" if packs.is_over else "Not foretold"
+    if outlook.sure >= SURE:
+        return "good", "disc", "Lasts" if curve.now is not None else "Lasts if full"
+    if outlook.sure >= UNSURE:
+        return "soon", "warn", "Unsure"
+    return "now", "cross", "Too short"
+
+
+def _sentence(curve: Curve, packs: Packs, clock: Clock) -> str:
+    said = [_charge_words(curve, packs), *(_streak_words(each, clock) for each in curve.streaks)]
+    if curve.outlook is not None and not packs.is_over:
+        said.insert(1, _ahead_words(curve, curve.outlook, packs, clock))
+    return " ".join(each for each in said if each)
+
+
+def _charge_words(curve: Curve, packs: Packs) -> str:
+    if not curve.points:
+        return "It has not told its voltage."
+    if curve.now is None:
+        volts = (curve.points[-1].high_mv or 0) / 1000
+        return f"{volts:.2f} V: the voltage of {curve.chemistry} does not tell its charge."
+    return f"{_percent(curve.now)} {'at the end' if packs.is_over else 'now'}."
+
+
+def _ahead_words(curve: Curve, outlook: Outlook, packs: Packs, clock: Clock) -> str:
+    floor, lasts = curve.floor_percent, outlook.lasts_h
+    ends_ms = packs.now_ms + round(lasts.at * HOUR_MS)
+    ends = f"about {clock.minute(ends_ms)}" if ends_ms < packs.span.until_ms else "after close"
+    if curve.now is not None and curve.now.at <= floor:
+        return f"It is done: {floor:.0f} % is where its props retire."
+    if curve.now is None:
+        return (
+            f"If it was full when it was switched on, it has {_percent(outlook.now)} now and "
+            f"{_percent(outlook.at_end)} at close; {floor:.0f} % would be reached {ends}."
+        )
+    return (
+        f"It loses {outlook.rate.at:.0f} points an hour ({outlook.rate.low:.0f} to "
+        f"{outlook.rate.high:.0f}) and has {_percent(outlook.at_end)} at close: "
+        f"{_chance(outlook.sure)} to stay above {floor:.0f} %, which it reaches {ends}."
+    )
+
+
+def _basis(curve: Curve) -> str:
+    """Say what the forecast goes by."""
+    if curve.outlook is None or curve.now is None:
+        return "" if curve.prior is None else _prior_words(curve)
+    if curve.prior is None or curve.outlook.measured == 1:
+        return "By its readings alone: the show file says too little for a sum."
+    if curve.rate is None:
+        return f"{_prior_words(curve)} Its readings say too little yet."
+    return (
+        f"The sums of the show file expected {curve.prior.at:.0f} points an hour, its readings "
+        f"show {curve.rate.at:.0f}; they count {100 * curve.outlook.measured:.0f} %."
+    )
+
+
+def _prior_words(curve: Curve) -> str:
+    assert curve.prior is not None
+    return f"By the sums of the show file: {curve.prior.at:.0f} points an hour."
+
+
+def _streak_words(streak: Streak, clock: Clock) -> str:
+    how_often = "once" if streak.times == 1 else f"{streak.times} times"
+    span = f"at {clock.minute(streak.from_ms)}"
+    if streak.times > 1:
+        span = f"from {clock.minute(streak.from_ms)} within {_within(streak)}"
+    return f"Restarted {how_often} ({streak.reset}) {span}."
+
+
+def _within(streak: Streak) -> str:
+    return lasting(max(60_000, streak.until_ms - streak.from_ms))
+
+
+def _percent(band: Band) -> str:
+    return f"{band.at:.0f} % ({band.low:.0f} to {band.high:.0f})"
+
+
+def _chance(sure: float) -> str:
+    if sure > 0.99:
+        return "over 99 in 100"
+    return "under 1 in 100" if sure < 0.01 else f"{100 * sure:.0f} in 100"
+
+
+def _rows(points: Sequence[Point], clock: Clock) -> Iterator[Row]:
+    """One a quarter of an hour, its least among them."""
+    for place, at in enumerate(points):
+        if place and points[place - 1].at_ms // ROW_MS == at.at_ms // ROW_MS:
+            continue
+        same = [each for each in points if each.at_ms // ROW_MS == at.at_ms // ROW_MS]
+        lows = [each.low for each in same if each.low is not None]
+        volts = [each.low_mv for each in same if each.low_mv is not None]
+        yield Row(
+            clock.minute(at.at_ms // ROW_MS * ROW_MS),
+            "" if at.percent is None else f"{at.percent:.0f}",
+            f"{min(lows)}" if lows else "",
+            f"{min(volts) / 1000:.2f}" if volts else "",
+        )
+
+
+# --- the picture
+
+
+def picture(curve: Curve, packs: Packs, clock: Clock) -> Picture:
+    place = _Place(packs)
+    known = [each for each in thinned(curve.points) if each.percent is not None]
+    off = (
+        0.0
+        if curve.now is None
+        else max(curve.now.high - curve.now.at, curve.now.at - curve.now.low)
+    )
+    runs = list(_runs(known))
+    ahead, fan = _ahead(curve, packs, place)
+    return Picture(
+        tuple(_joined(place.at(p.at_ms, p.percent or 0.0) for p in run) for run in runs),
+        " ".join(_area(run, off, place) for run in runs),
+        _joined(place.at(p.at_ms, p.low) for p in known if p.low is not None),
+        ahead,
+        fan,
+        f"{place.y(curve.floor_percent):g}",
+        f"{place.x(packs.now_ms):g}",
+        tuple(
+            Mark(
+                f"{place.x(each.from_ms):g}",
+                each.times,
+                each.reset == "brown-out",
+                _streak_words(each, clock),
+            )
+            for each in curve.streaks
+        ),
+    )
+
+
+class _Place:
+    """Where an instant and a charge lie in the picture."""
+
+    def __init__(self, packs: Packs) -> None:
+        self._from, self._span = packs.span.from_ms, packs.span.until_ms - packs.span.from_ms
+
+    def x(self, at_ms: float) -> float:
+        return round(WIDTH * (at_ms - self._from) / self._span)
+
+    def y(self, percent: float) -> float:
+        return round(HEIGHT * (1 - min(100.0, max(0.0, percent)) / 100))
+
+    def at(self, at_ms: float, percent: float) -> str:
+        return f"{self.x(at_ms):g},{self.y(percent):g}"
+
+
+def thinned(points: Sequence[Point], most: int = POINTS_MAX) -> list[Point]:
+    """At most so many, each standing for its neighbours; the least of them is kept."""
+    step = -(-len(points) // most)
+    if step <= 1:
+        return list(points)
+    found = []
+    for place in range(0, len(points), step):
+        same = points[place : place + step]
+        lows = [each.low for each in same if each.low is not None]
+        found.append(same[len(same) // 2]._replace(low=min(lows, default=None)))
+    return found
+
+
+def _runs(points: Sequence[Point]) -> Iterator[list[Point]]:
+    """Cut where nothing was heard, and where the pack was changed."""
+    run: list[Point] = []
+    for each in points:
+        is_cut = run and (
+            each.at_ms - run[-1].at_ms > GAP_MS * max(1, len(points) // POINTS_MAX)
+            or (each.percent or 0) >= (run[-1].percent or 0) + SWAPPED_POINTS
+        )
+        if is_cut:
+            yield run
+            run = []
+        run.append(each)
+    if run:
+        yield run
+
+
+def _area(run: Sequence[Point], off: float, place: _Place) -> str:
+    upper = [place.at(p.at_ms, (p.percent or 0) + off) for p in run]
+    lower = [place.at(p.at_ms, (p.percent or 0) - off) for p in reversed(run)]
+    return f"M{' '.join([*upper, *lower])}Z"
+
+
+def _ahead(curve: Curve, packs: Packs, place: _Place) -> tuple[str, str]:
+    """The forecast as a line and its fan; nothing where there is none, or the night is over."""
+    outlook = curve.outlook
+    if outlook is None or packs.is_over:
+        return "", ""
+    now, end, at_ms, until_ms = outlook.now, outlook.at_end, packs.now_ms, packs.span.until_ms
+    line = _joined((place.at(at_ms, now.at), place.at(until_ms, end.at)))
+    fan = _joined(
+        (
+            place.at(at_ms, now.high),
+            place.at(until_ms, end.high),
+            place.at(until_ms, end.low),
+            place.at(at_ms, now.low),
+        )
+    )
+    return line, fan
+
+
+def _joined(points: Iterator[str] | tuple[str, ...]) -> str:
+    return " ".join(points)

@@ -1,0 +1,37 @@
+"""Which run tries which promise, how often `all` does it, and how often it was once named."""
+
+from typing import Final, NamedTuple
+
+
+class Trial(NamedTuple):
+    """`often` is what `all` does; `named` is the count that the promise speaks of, in words."""
+
+    name: str
+    promise: str
+    says: str
+    often: int
+    named: str
+
+
+TRIALS: Final = (
+    Trial("crash", "P1", "killed anywhere, no motion is lost or doubled", 36, "1,180 kills"),
+    Trial("torn", "P2", "a power cut leaves whole commits, all that were told", 2000, "5,000 cuts"),
+    Trial("duplicates", "P3", "a motion said often or late counts once", 5000, "100,000 nights"),
+    Trial("broker", "P4", "a dead broker costs no committed motion", 12, "200 kills, 200 boards"),
+    Trial("nights", "P5", "no fault breaks a law; a seed repeats a night", 6, "100 x 24 h"),
+    Trial("clocks", "P6", "a wall clock that leaps changes no decision", 400, "10,000 leaps"),
+    Trial("disk", "P7", "a write that fails leaves nothing half written", 12, "every write"),
+    Trial("full", "P7", "on a full disk the show plays, says so, recovers", 6, "200 fillings"),
+    Trial("damage", "P8", "a damaged database starts, and says what is gone", 300, "2,000 damages"),
+    Trial("link", "P11", "a dead link is noticed and mended", 30, "500 deaths"),
+    Trial("cues", "P12", "no cue plays late, kept, old or twice", 20_000, "100,000 cues"),
+    Trial("presence", "P13", "who is here is here, who is gone is gone", 30, "5,000 flaps"),
+    Trial("attacks", "P14, P15", "a board reaches its own topics only", 60, "10,000 on the wire"),
+    Trial("strangers", "P16", "strangers cannot use up the broker", 1000, "5,000 sockets"),
+    Trial("payloads", "P17", "no payload breaks the reader", 200_000, "1,000,000"),
+    Trial("packets", "P18", "no packet breaks the broker or our end", 2000, "100,000"),
+    Trial("restarts", "P22", "ended and begun in 5 s each, as it was", 5, "200 cycles"),
+    Trial("guesses", "P23", "guessing passwords is useless, harms nobody", 100_000, "100,000"),
+    Trial("stop", "P25", "a stop reaches all in 1 s and stays", 12, "10,000 stops"),
+)
+BY_NAME: Final = {each.name: each for each in TRIALS}
