@@ -92,6 +92,7 @@ class Front:
             access_log=False,
             timeout_graceful_shutdown=GRACE_S,
             lifespan="on",
+            ws="none",  # there are no sockets of that kind; a library that does them may be there
             ssl_context_factory=None
             if certificate is None
             else lambda _config, _default: context_of(certificate),

@@ -54,10 +54,12 @@ from haunt.store.alerts import AlertStore
 from haunt.store.checks import CheckStore
 from haunt.store.engines import Engine, StoreRefused
 from haunt.store.journal import SqlJournal
+from haunt.store.latch import StopLatch
 from haunt.store.notes import NoteStore
 from haunt.store.people import PeopleStore
 from haunt.store.reader import Reader, Writer, refuse_unreadable
 from haunt.store.shows import ShowShelf
+from haunt.wire.payloads import Stop
 from haunt.wire.showerrors import ShowFileRefused
 
 CLOCKS_KEPT = 16
@@ -170,6 +172,12 @@ def _build(run: Run, ending: ExitStack) -> tuple[Any, Account, str | None]:
     )
     out = _alerts_out(config, kept.prepared.show.id, ending)
     running = _running(kept, client, journal, engine, AlertStore(reading, config.data), out)
+    latch = StopLatch(config.data / "stop")
+    ending.callback(latch.close)
+    stopped, epoch = latch.read()
+    running.known_stop = Stop(stopped=stopped, epoch=epoch, at_ms=0)
+    running.latch = latch.note
+    latch.start()
     journal.start(Told(running.receipts))
     owner = Owner(running, Scene(running, journal, kept.prepared.labels), kept.clock)
     owner_of.append(owner)

@@ -7,7 +7,7 @@ from haunt.live.forecasts import Forecasts, PackSheet
 from haunt.store.engines import Engine
 from haunt.store.packrows import counted_in
 from haunt.study.drain import off_points, priors
-from haunt.study.report import Span
+from haunt.study.nightfacts import Span
 from haunt.wire.showfile import ReadShow
 from haunt.workshop.forecast import HOUR_MS, STEP_MS
 

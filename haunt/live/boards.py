@@ -28,7 +28,7 @@ class BoardNotes:
     boots: int = 0
 
     def booted(self, boot: str) -> None:
-        """Its counters begin anew. `boots` are those seen in this run, the first one not counted."""
+        """Its counters begin anew. `boots` are those seen in this run, save the first."""
         self.boots += bool(self.boot)
         self.boot, self.counted, self.motions, self.starts = boot, None, (), ()
 

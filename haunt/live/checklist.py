@@ -10,10 +10,12 @@ from typing import Final, NamedTuple
 from haunt.core.people import ARMED
 from haunt.live.alerts.kinds import Kind
 from haunt.live.opening import Tonight
-from haunt.live.views import BoardView, NightView, PropView, PropWord, SensorView
+from haunt.live.views import BoardView, NightView, PackView, PropView, PropWord, SensorView
 
 SURE, UNSURE = 0.9, 0.5
 NAMED_MAX: Final = 4
+HOUR_MS: Final = 3_600_000
+CLOCK_MS, DAY_MS = 12 * HOUR_MS, 24 * HOUR_MS
 NO_EYES: Final = frozenset({"button"})
 
 Clock = Callable[[int], str]
@@ -162,17 +164,28 @@ def _pack(night: NightView, board: BoardView, clock: Clock) -> tuple[State, str]
     level = f"level {pack.floor_percent} %"
     if pack.charge.at < pack.floor_percent:
         return State.MEND, f"{name}: {charge} is under its {level}: change the pack."
-    if pack.ends_ms is None:
-        lasts = "lasts for days"
-    else:
-        early = clock(pack.ends_low_ms) if pack.ends_low_ms is not None else "?"
-        late = f"to {clock(pack.ends_high_ms)}" if pack.ends_high_ms is not None else "or later"
-        lasts = f"lasts to about {clock(pack.ends_ms)} ({early} {late})"
+    lasts = _lasts(pack, night.at_ms, clock)
     if pack.until_ms is None:
         return State.GOOD, f"{name}: {charge}, {level}, {lasts}."
     chance = f"P {pack.sure:.2f} to last till close"
     state = State.GOOD if pack.sure >= SURE else State.LOOK if pack.sure >= UNSURE else State.MEND
     return state, f"{name}: {charge}, {level}, {lasts}, {chance}."
+
+
+def _lasts(pack: PackView, now_ms: int, clock: Clock) -> str:
+    """Clock times for tonight, hours for what lies further off."""
+    ends, low, high = pack.ends_ms, pack.ends_low_ms, pack.ends_high_ms
+    if ends is None or low is None:
+        return "lasts for days"
+    if ends - now_ms <= CLOCK_MS:
+        late = "or later" if high is None or high - now_ms > DAY_MS else f"to {clock(high)}"
+        return f"lasts to about {clock(ends)} ({clock(low)} {late})"
+    late = "or more" if high is None else f"to {_hours_off(high, now_ms)}"
+    return f"lasts about {_hours_off(ends, now_ms)} h ({_hours_off(low, now_ms)} {late} h)"
+
+
+def _hours_off(at_ms: int, now_ms: int) -> int:
+    return round((at_ms - now_ms) / HOUR_MS)
 
 
 def _stop(night: NightView, known: Evidence, clock: Clock) -> Line:

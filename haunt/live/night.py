@@ -78,7 +78,6 @@ class RunningNight(Shell):
         self._early: list[Arrival] = []
         self._topics_read: dict[str, BoardTopic] = {}
         self._begin_at_ms: int | None = None
-        self._retained_stop = Stop(stopped=False, epoch=0, at_ms=0)
         self._next_snapshot_ms = self._next_sweep_ms = self._next_room_ms = 0
 
     # --- what comes in
@@ -188,7 +187,8 @@ class RunningNight(Shell):
         topic = self.topics.parse(arrival.topic)
         if topic is not None and topic.kind == "stop":
             try:
-                self._retained_stop = decode("stop", arrival.payload)
+                stop = decode("stop", arrival.payload)
+                self.known_stop = max(self.known_stop, stop, key=lambda each: each.epoch)
             except BoardSpokeNonsense as nonsense:
                 self.tally.nonsense(topic.board, str(nonsense), nonsense.kind)
             self._acknowledge(arrival)
@@ -200,7 +200,7 @@ class RunningNight(Shell):
             self._acknowledge(arrival)
 
     def _begin(self, mono_ms: int) -> None:
-        stop = self._retained_stop
+        stop = self.known_stop
         self.begun = True
         wall_ms = self.hands.started_wall_ms = self.wall_of(mono_ms)
         self._do(events.Started(mono_ms, wall_ms, stop.epoch, stop.stopped, link_up=True))

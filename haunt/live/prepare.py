@@ -258,7 +258,18 @@ def _labels(file: ShowFile, spots: dict[str, Spot]) -> Labels:
         file.info.name or file.info.id,
         {each.id: each.place or each.id for each in file.sensors},
         {each.id: (*(spots[each.id] or (None, None)), each.place or "") for each in file.props},
+        _circuits(file),
     )
+
+
+def _circuits(file: ShowFile) -> dict[str, str]:
+    """Which house circuit each board hangs on, through its supply; one on a pack hangs on none."""
+    circuit_of = {each.id: each.circuit for each in file.supplies if each.circuit is not None}
+    return {
+        each.id: circuit_of[each.supply]
+        for each in file.boards
+        if each.supply is not None and each.supply in circuit_of
+    }
 
 
 def _charge_of(file: ShowFile) -> ChargeOf:

@@ -74,6 +74,8 @@ class Shell:
         self.stopped_by = ""
         self.stopped_wall_ms: int | None = None
         self.stop_told_ms: int | None = None
+        self.known_stop = Stop(stopped=False, epoch=0, at_ms=0)  # before the broker says its own
+        self.latch: Callable[[bool, int], None] = lambda _stopped, _epoch: None
         self._is_stop_untold = False
         self._lost = self._next_gap_ms = 0
         self.changed: set[str] = set(arbiter.night.props)
@@ -226,6 +228,7 @@ class Shell:
     def _tell_stop(self, stop: TellStop) -> None:
         self.stop_told_ms = stop.at_ms if stop.stopped else None
         self._publish_stop(stop)
+        self.latch(stop.stopped, stop.epoch)
 
     def _publish_stop(self, stop: TellStop) -> None:
         payload = encode(Stop(stopped=stop.stopped, epoch=stop.epoch, at_ms=stop.at_ms))
@@ -245,7 +248,7 @@ class Shell:
             Beat(
                 clock=self._clock_id,
                 now_ms=mono_ms,
-                wall_ms=self.wall_of(mono_ms),
+                wall_ms=max(0, self.wall_of(mono_ms)),  # a clock may be set to before 1970
                 epoch=self.arbiter.night.epoch,
             )
         )

@@ -10,6 +10,7 @@ from haunt.live.crew import Crew
 from haunt.live.errors import CrewMistake
 from haunt.live.views import AlertView, BoardView, Counters, NightView, PropView
 from haunt.site.answers import answered
+from haunt.site.lists import RowId
 from haunt.site.ports import Item
 from haunt.site.shapes import rfc3339
 from haunt.site.view_models import Act, AlertLine, Alerts
@@ -158,7 +159,7 @@ def alert_json(alert: AlertView) -> Item:
 
 def add_orders(router: APIRouter, crew: Crew, by: By) -> None:
     @router.post("/alerts/{alert}/acknowledge", tags=["alerts"])
-    async def acknowledge(request: Request, alert: int) -> Item:
+    async def acknowledge(request: Request, alert: RowId) -> Item:
         """Say that somebody has seen an open alert; the first who did keeps it."""
         await answered(crew.acknowledge(alert, by(request)))
         for each in crew.view().alerts:
@@ -173,7 +174,7 @@ def add_actions(
     """`done` answers with the changed parts, or sends a browser without scripts back."""
 
     @router.post("/alerts/{alert}/seen")
-    async def seen(request: Request, alert: int) -> Response:
+    async def seen(request: Request, alert: RowId) -> Response:
         try:
             await answered(crew.acknowledge(alert, by(request)))
         except CrewMistake:  # it closed while the thumb came down: nothing is left to be seen

@@ -232,17 +232,19 @@ def _tick_routes(router: APIRouter, pages: Pages, before: Before) -> None:
     ) -> Response:
         """Sign off by name: what stood then is kept with it."""
         found = before.look(pages.presenter())
-        stood = _stood(found) if done else ""
-        words = " ".join(each for each in (" ".join(note.split()), stood) if each)
-        book.note(Check(found.day, SIGNED, wall_ms(), by(request), done, words))
+        note = " ".join(note.split())
+        words = f"{note} \N{EN DASH} {_stood(found)}" if note else _stood(found)
+        book.note(Check(found.day, SIGNED, wall_ms(), by(request), done, words if done else ""))
         return RedirectResponse("/before#sign", 303)
 
 
 def _stood(found: Checked) -> str:
     """What was open when it was signed, for whoever reads it after the night."""
-    rows = [f"{each.line.title}: {each.mark.word.lower()}" for each in found.rows]
-    bad = [row for row, each in zip(rows, found.rows, strict=True) if each.mark.word != "Good"]
-    ticks = [each.tick.todo for each in found.ticks if not each.who]
-    lines_ = [f"Not good then: {'; '.join(bad)}."] if bad else ["All lines were good."]
-    lines_ += [f"Not ticked: {' '.join(ticks)}"] if ticks else []
-    return " ".join(lines_)
+    bad = [
+        f"{each.line.title}: {each.mark.word.lower()}"
+        for each in found.rows
+        if each.line.state is not State.GOOD
+    ]
+    lines_ = f"Not good then: {'; '.join(bad)}." if bad else "All lines were good."
+    ticks = f" {found.open_ticks} not ticked." if found.open_ticks else " All was ticked."
+    return lines_ + ticks

@@ -10,6 +10,7 @@ from typing import Protocol
 from fastapi import FastAPI, Request, Response
 from fastapi.exceptions import RequestValidationError
 from starlette.exceptions import HTTPException
+from starlette.requests import ClientDisconnect
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from haunt.live.errors import CrewMistake
@@ -188,6 +189,8 @@ class LastResort:
 
         try:
             await self._app(scope, receive, watched)
+        except ClientDisconnect:
+            log.info("whoever asked for %s left in the middle", scope["path"])
         except Exception as fault:
             if begun or scope["type"] != "http":
                 raise

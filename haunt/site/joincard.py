@@ -33,20 +33,29 @@ Word = Annotated[str, Form(max_length=16)]
 
 def routes(pages: Pages) -> APIRouter:
     router = APIRouter(include_in_schema=False, default_response_class=HTMLResponse)
-    press, entrance = pages.services.press, pages.services.entrance
+    _form(router, pages)
+    _card(router, pages)
+    _pdf(router, pages)
+    return router
 
+
+def _form(router: APIRouter, pages: Pages) -> None:
     @router.get("/join-card")
     def form(request: Request) -> HTMLResponse:
         return pages.page(
             request,
             "join_card_form.html",
-            wifi=press.wifi(),
+            wifi=pages.services.press.wifi(),
             addresses=addresses_of(pages, request),
             roles={role.word: CAN[role] for role in ROLES},
             plain=PLAIN,
             hours_max=HOURS_MAX,
             uses_max=USES_MAX,
         )
+
+
+def _card(router: APIRouter, pages: Pages) -> None:
+    press, entrance = pages.services.press, pages.services.entrance
 
     @router.post("/join-card")
     async def card(  # noqa: PLR0913, PLR0917 - one parameter a field
@@ -82,6 +91,8 @@ def routes(pages: Pages) -> APIRouter:
             papers=PAPERS.values(),
         )
 
+
+def _pdf(router: APIRouter, pages: Pages) -> None:
     @router.post("/join-card.pdf")
     def pdf(
         request: Request,
@@ -103,8 +114,6 @@ def routes(pages: Pages) -> APIRouter:
             media_type=PDF,
             headers={"content-disposition": f'attachment; filename="join-card-{paper}.pdf"'},
         )
-
-    return router
 
 
 def _settle(press: Press, wifi: Wifi | None) -> None:

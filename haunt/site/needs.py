@@ -39,7 +39,7 @@ def _walk_test(night: NightView, clock: Clock) -> Iterator[Need]:
         since = f" since {clock(night.walk_since_ms)}" if night.walk_since_ms is not None else ""
         by = f" by {night.walk_by}" if night.walk_by else ""
         what = f"Walk test{since}{by}: nothing fires"
-        act = Act("/walk/end", "End walk test")
+        act = Act("/walk/end", "End test")
         yield Need("person", "hollow", what, "Visitors see nothing until it ends.", "/walk", act)
 
 

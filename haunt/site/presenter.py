@@ -45,6 +45,8 @@ SHAPES = {
 }
 DASH = " \N{EN DASH} "
 STEP_MS = 5000
+STEADY = (PropWord.READY, PropWord.REST, PropWord.PLAYING)
+"""These come and go by the second: each keeps its place in the fold, at 0 too."""
 SPOTS_MIN = 3
 
 
@@ -192,12 +194,13 @@ class Presenter:
 
     def fold(self) -> Fold:
         found = Counter(prop.word for prop in self.night.props.values())
-        order = [PropWord.READY, *(word for word in reversed(PropWord) if word != PropWord.READY)]
+        lasting = [word for word in reversed(PropWord) if word not in {*STEADY, PropWord.WAITING}]
+        order = [*STEADY, *lasting, PropWord.WAITING]
         return Fold(
             tuple(
                 Count(SHAPES[word][0], kind(word), f"{found[word]} {SHAPES[word][1].lower()}")
                 for word in order
-                if found[word]
+                if found[word] or (found and word in STEADY)
             )
         )
 

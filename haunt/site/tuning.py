@@ -13,6 +13,7 @@ from haunt.site.asking import by, told
 from haunt.site.changes import change
 from haunt.site.frontwords import seconds, show_table
 from haunt.site.laterwords import changed_words, pending_words, soon
+from haunt.site.lists import ID_MAX, RowId
 from haunt.site.pages import Pages
 from haunt.site.ports import ShowRefused
 from haunt.site.tunewords import weighed_of
@@ -24,7 +25,7 @@ NIGHTS: Final = (1, 3, 10)
 Seconds = Annotated[float, Form(ge=0, le=3600, allow_inf_nan=False)]
 Try = Annotated[float | None, Query(ge=0, le=3600, allow_inf_nan=False)]
 Nights = Annotated[int, Query(ge=1, le=10)]
-Version = Annotated[int | None, Query(ge=1)]
+Version = Annotated[int | None, Query(ge=1, le=ID_MAX)]
 
 
 def routes(pages: Pages) -> APIRouter:
@@ -121,7 +122,7 @@ def _show(router: APIRouter, pages: Pages) -> None:
         return pages.page(request, "tune_nights.html", nights=found, notice=notice)
 
     @router.post("/tune-nights/{version}")
-    def put_back(request: Request, version: int) -> Response:
+    def put_back(request: Request, version: RowId) -> Response:
         """Take the settings of a kept version of the show; the rest of the file stays."""
         keeper = pages.services.keeper
         then = book.settings_of(version)

@@ -18,6 +18,8 @@ from typing import Final, Literal, NamedTuple, get_args
 from urllib.parse import quote
 
 DATABASE: Final = "haunt.db"
+UNREADABLE: Final = (sqlite3.Error, UnicodeDecodeError)
+"""What reading a damaged file may raise: its bytes may be in SQLite's own words about it."""
 MANIFEST: Final = "backup.json"
 RESERVE_BYTES: Final = 200 * 1024 * 1024
 """What a copy must leave free: room for a long night's journal."""
@@ -76,7 +78,7 @@ def take(
         with _alone(folder):
             _refuse_where_low(database, folder, free)
             return _take(database, folder, at_ms, why, also)
-    except (OSError, sqlite3.Error) as fault:
+    except (OSError, *UNREADABLE) as fault:
         raise BackupRefused(f"no backup of {database} could be made: {fault}") from fault
 
 
@@ -155,7 +157,7 @@ def check(connection: sqlite3.Connection, rows: dict[str, int]) -> None:
     try:
         said = [row[0] for row in connection.execute("PRAGMA integrity_check(3)")]
         found = count_rows(connection)
-    except sqlite3.Error as fault:
+    except UNREADABLE as fault:
         raise BackupRefused(f"the copy cannot be read: {fault}") from fault
     if said != ["ok"]:
         raise BackupRefused(f"the copy is damaged: {'; '.join(said)}")
@@ -181,7 +183,7 @@ def rows_of(database: Path) -> dict[str, int]:
         with closing(_connect(database)) as found:
             found.execute("PRAGMA query_only=ON")
             return count_rows(found)
-    except sqlite3.Error as fault:
+    except UNREADABLE as fault:
         raise BackupRefused(f"{database.name} cannot be read: {fault}") from fault
 
 

@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Final, NamedTuple
 from urllib.parse import quote
 
-from haunt.store.backup import sync_folder
+from haunt.store.backup import UNREADABLE, sync_folder
 
 SET_ASIDE: Final = "set-aside"
 SET_ASIDE_KEPT: Final = 5
@@ -45,6 +45,8 @@ def examine(database: Path, limit_s: float = CHECK_S) -> Examined:
                 said = [row[0] for row in connection.execute(f"PRAGMA {look}(3)")]
                 if said != ["ok"]:
                     return Examined("; ".join(said), whole=True)
+    except UnicodeDecodeError:  # damaged bytes in SQLite's own words about it
+        return Examined("its own list of tables is damaged", whole=True)
     except sqlite3.DatabaseError as fault:
         if str(fault) == "interrupted":
             return Examined("", whole=False)
@@ -209,7 +211,7 @@ def salvage(damaged: Path) -> Salvaged:
     """Read what can be read of the two tables that nothing else can give back."""
     shows: dict[int, str] = {}
     settings: dict[str, str] = {}
-    with suppress(sqlite3.Error), closing(_open(damaged, "ro")) as connection:
+    with suppress(*UNREADABLE), closing(_open(damaged, "ro")) as connection:
         connection.text_factory = lambda raw: raw.decode("utf-8", "strict")
         for direction in ("DESC", "ASC"):  # from both ends, each as far as the damage
             for version, text in _rows(
@@ -231,7 +233,7 @@ def _rows(connection: sqlite3.Connection, query: str) -> Iterator[tuple[object, 
     try:
         for row in connection.execute(query):
             yield row[0], row[1]
-    except (sqlite3.Error, UnicodeDecodeError):
+    except UNREADABLE:
         return
 
 

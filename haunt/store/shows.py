@@ -3,7 +3,7 @@
 import tomllib
 from typing import Final, NamedTuple
 
-from sqlalchemy import Engine, select
+from sqlalchemy import ColumnElement, Engine, select
 
 from haunt.store import tables
 
@@ -58,14 +58,15 @@ class ShowShelf:
 
     def versions(self, limit: int, before: int | None = None) -> list[ShowVersion]:
         """The newest first; below a number where one is named."""
+        version = tables.shows.c.version
+        return self._found(limit, *((version < before,) if before is not None else ()))
+
+    def version(self, number: int) -> ShowVersion | None:
+        return next(iter(self._found(1, tables.shows.c.version == number)), None)
+
+    def _found(self, limit: int, *wanted: ColumnElement[bool]) -> list[ShowVersion]:
         table = tables.shows
-        query = select(table.c.version, table.c.at_ms, table.c.by, table.c.text)
-        if before is not None:
-            query = query.where(table.c.version < before)
+        query = select(table.c.version, table.c.at_ms, table.c.by, table.c.text).where(*wanted)
         with self._reading.connect() as connection:
             found = connection.execute(query.order_by(table.c.version.desc()).limit(limit))
             return [ShowVersion(*row) for row in found]
-
-    def version(self, number: int) -> ShowVersion | None:
-        found = self.versions(1, number + 1)
-        return found[0] if found and found[0].version == number else None

@@ -128,6 +128,10 @@ class Air:
     def rise(self) -> None:
         self.up = True
 
+    def calm(self) -> None:
+        """From now on no message is lost, doubled or slow."""
+        self._is_lost = self._is_doubled = self._is_slow = 0
+
     # --- the boards' side
 
     def can_connect(self, board: str) -> bool:

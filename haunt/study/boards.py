@@ -145,6 +145,11 @@ class SimBoard:
             self._air.cut(path)
             self._lose(for_ms)
 
+    def reconnect(self) -> None:
+        """Its radio is back: try now."""
+        if self.on and self._path is None:
+            self._connect()
+
     def lost(self) -> None:
         """The socket was closed by the other end, or pings are not answered."""
         if self._path is not None:

@@ -68,6 +68,7 @@ class Mischief:
     def end(self) -> None:
         """No more faults from now on; what is broken is put right at this instant."""
         self._is_over = True
+        self._air.calm()
         undo, self._undo = self._undo, {}
         for each in undo.values():
             each()
@@ -106,11 +107,13 @@ class Mischief:
 
     # --- boards
 
-    def _lose_link(self, chance: Chance, _name: str, board: SimBoard | None) -> bool:
+    def _lose_link(self, chance: Chance, name: str, board: SimBoard | None) -> bool:
         assert board is not None, "it befalls boards"
         if not board.connected:
             return False
-        board.lose_link(round(chance.exponential(self._faults.link_lost_ms)))
+        lost_ms = round(chance.exponential(self._faults.link_lost_ms))
+        board.lose_link(lost_ms)
+        self._until(name, lost_ms, board.reconnect)
         return True
 
     def _darken(self, chance: Chance, name: str, board: SimBoard | None) -> bool:

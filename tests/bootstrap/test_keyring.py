@@ -1,7 +1,7 @@
 """Goal: the file an owner takes for a board is one its firmware reads, whichever way it was made.
 
 Method: real credential files and the firmware's own reader; a real Mosquitto in
-tests/system/test_owner_pages.py.
+tests/system/test_https.py.
 """
 
 import json
@@ -37,7 +37,11 @@ def ring_of(config: Config, host: str = "192.168.1.20", port: int = 1883) -> Kep
     """The broker is not started: only where it listens is asked."""
     credentials = Credentials(config.data / "broker", SHOW)
     broker = KeptBroker("mosquitto", credentials, host, port)
-    return KeptKeyring(config, SHOW, broker, lambda: (export_file(config) or b"").decode())
+
+    def text() -> str:
+        return (export_file(config) or b"").decode()
+
+    return KeptKeyring(config, SHOW, broker, text)
 
 
 def read_by_firmware(text: str) -> Any:

@@ -4,6 +4,7 @@ Method: a sender with scripted answers and a wait that only notes; once a real a
 """
 
 import json
+import socket
 import threading
 from collections.abc import Iterator
 from http.server import BaseHTTPRequestHandler, HTTPServer
@@ -246,13 +247,12 @@ def test_an_answer_that_passes_by_itself_is_told_from_one_that_does_not(
     assert "secret-path" not in answer.fault
 
 
-def test_nobody_there_is_a_fault_in_words(address: Address) -> None:
-    port = address.server_port
-    address.server_close()
+def test_nobody_there_is_a_fault_in_words() -> None:
+    with socket.socket() as unheard:  # bound, so that nobody else takes it; it does not listen
+        unheard.bind(("127.0.0.1", 0))
+        answer = post_to(f"http://127.0.0.1:{unheard.getsockname()[1]}/")(b"{}")
 
-    assert post_to(f"http://127.0.0.1:{port}/")(b"{}").fault == (
-        "127.0.0.1 cannot be reached: ConnectionRefusedError"
-    )
+    assert answer == Answer("127.0.0.1 cannot be reached: ConnectionRefusedError")
 
 
 def test_its_thread_sends_and_ends(address: Address) -> None:

@@ -174,7 +174,7 @@ def test_a_hit_stands_big_on_the_phone_and_the_walk_ends_by_one_tap(
     assert size >= 40
     page.goto(evening.house.url)
     expect(page.locator("#needs")).to_contain_text("nothing fires")
-    page.get_by_role("button", name="End walk test").click()
+    page.get_by_role("button", name="End test").click()
     expect(page.locator("#needs")).not_to_contain_text("nothing fires")
     context.close()
 

@@ -58,16 +58,17 @@ class Run:
     # --- where requests come from
 
     def _described(self, examples: int) -> None:
+        """Every operation in both modes; in a short run as many of them as there are examples."""
         document = self._house.server.get("/api/v1/openapi.json")
         schema = schemathesis.openapi.from_dict(document)
-        operations = [each.ok() for each in schema.get_all_operations() if isinstance(each, Ok)]
-        each_has = max(1, examples // (len(operations) * len(MODES)))
-        for operation in operations:
-            for mode in MODES:
-                strategy: SearchStrategy[Any] = operation.as_strategy(mode)
-                self._drawn(
-                    f"{operation.label} {mode.value}", each_has, described(self._house, strategy)
-                )
+        found = [each.ok() for each in schema.get_all_operations() if isinstance(each, Ok)]
+        pairs = [(operation, mode) for operation in found for mode in MODES]
+        step = max(1, len(pairs) // max(1, examples))
+        for operation, mode in pairs[self._seed % step :: step]:
+            name = f"{operation.label} {mode.value}"
+            strategy: SearchStrategy[Any] = operation.as_strategy(mode)
+            each_has = max(1, examples // len(pairs))
+            self._drawn(name, each_has, described(self._house, strategy))
 
     def _drawn(self, name: str, examples: int, strategy: SearchStrategy[Asked]) -> None:
         @seed(self._seed)

@@ -228,7 +228,8 @@ def written(case: Any) -> tuple[str, str, dict[str, str], bytes]:
         return kept["method"].upper(), "/api/v1/props", {}, b""
     url = str(ready.url)
     body = ready.body if isinstance(ready.body, bytes) else str(ready.body or "").encode()
-    kinds = {k.lower(): v for k, v in ready.headers.items() if k.lower() == "content-type"}
+    kind = ready.headers.get("content-type")
+    kinds = {"content-type": kind if isinstance(kind, str) else kind.decode()} if kind else {}
     plain = {
         name.lower(): value
         for name, value in heads.items()

@@ -192,16 +192,16 @@ def fuzz_house() -> Iterator[FuzzHouse]:
         folder = Path(name)
         (folder / "data").mkdir()
         (folder / "show.toml").write_text(SHOW)
-        house = FuzzHouse(Server(folder / "data", folder / "show.toml"), callers())
+        server = Server(folder / "data", folder / "show.toml", token=_token("owner"))
+        house = FuzzHouse(server, callers())
+        house.mend()
         try:
-            house.server.start()
-            house.mend()
+            server.start()
             house.look_for_secrets()
             yield house
         finally:
-            process = house.server.process
-            if process is not None and process.poll() is None:
-                house.server.end()
+            if house.is_alive():
+                server.end()
 
 
 def said(house: FuzzHouse) -> str:

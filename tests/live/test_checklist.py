@@ -145,6 +145,17 @@ def test_a_pack_is_judged_by_its_chance_to_last_and_its_doubt_is_said(
     assert f"P {sure:.2f} to last till close" in line.why
 
 
+def test_what_lies_more_than_half_a_day_off_is_said_in_hours() -> None:
+    far = replace(a_pack(1.0), ends_ms=DUSK_MS + 20 * HOUR_MS, ends_low_ms=DUSK_MS + 14 * HOUR_MS,
+                  ends_high_ms=DUSK_MS + 33 * HOUR_MS)  # fmt: skip
+
+    line = found(with_board(pack=far, charge_percent=60))["packs"]
+
+    assert "lasts about 20 h (14 to 33 h)" in line.why
+    days = replace(far, ends_ms=None)
+    assert "lasts for days" in found(with_board(pack=days, charge_percent=60))["packs"].why
+
+
 def test_a_pack_under_its_level_is_changed_whatever_the_forecast_says() -> None:
     line = found(with_board(pack=a_pack(0.95, at=12.0), charge_percent=12))["packs"]
 

@@ -4,10 +4,13 @@ Method: a real owner's thread behind a crowd of messages; a running night on the
 boards that are deaf, a line without room, and a journal that loses records.
 """
 
+import pytest
+
 from haunt.core import events
 from haunt.live.crew import Crew
 from haunt.live.ports import ActionRow, JournalCounts
 from haunt.live.shell import INSIST_MS
+from haunt.wire.payloads import Stop
 from tests.live.gardenstage import Garden
 from tests.live.test_owner import BOOT, arrival, begin, build
 
@@ -101,3 +104,54 @@ def test_what_the_journal_lost_is_made_up_for_by_a_snapshot_once_it_writes_again
 
     [kept] = [each.snapshot for each in garden.journal.records[before:] if each.snapshot]
     assert kept["night"]["stopped"]  # type: ignore[index]
+
+
+def test_a_wall_clock_before_1970_stops_nothing() -> None:
+    garden = Garden(wall_ms=-86_400_000).open()
+    garden.boards["b1"].sense("s1")
+    garden.run(5000)
+
+    assert garden.night.broken == ""
+    assert garden.fired("p1") == 1
+    assert {each["wall_ms"] for each in garden.outbox.of("all/beat")} == {0}
+
+
+@pytest.mark.parametrize(
+    ("latched", "kept", "stopped"),
+    [
+        ((True, 7), None, True),
+        ((True, 7), (False, 6), True),
+        ((True, 7), (False, 8), False),
+        ((False, 7), (True, 8), True),
+        ((False, 7), (True, 6), False),
+    ],
+)
+def test_of_latch_and_broker_the_newer_word_on_stop_counts_at_a_start(
+    latched: tuple[bool, int], kept: tuple[bool, int] | None, stopped: bool
+) -> None:
+    garden = Garden()
+    garden.night.known_stop = Stop(stopped=latched[0], epoch=latched[1], at_ms=0)
+    garden.link(up=True)
+    if kept is not None:
+        garden.tell("all/stop", stopped=kept[0], epoch=kept[1], at_ms=0)
+    garden.run(400)
+
+    told = garden.outbox.of("all/stop")[0]
+    assert told["stopped"] is stopped
+    assert told["epoch"] == 1 + max(latched[1], kept[1] if kept is not None else 0)
+
+
+def test_every_word_on_stop_is_latched_after_it_was_said() -> None:
+    garden, latched = Garden(), list[tuple[bool, int]]()
+
+    def latch(stopped: bool, epoch: int) -> None:
+        said = garden.outbox.of("all/stop")[-1]
+        assert (said["stopped"], said["epoch"]) == (stopped, epoch)
+        latched.append((stopped, epoch))
+
+    garden.night.latch = latch
+    garden.open()
+    assert latched
+    stop(garden)
+
+    assert latched[-1] == (True, garden.night.arbiter.night.epoch)

@@ -36,7 +36,7 @@ duration_s = 4
 
 
 class Shelf:
-    """Satisfies `ports.ShowKeeper`, as far as settings go; `in_between` is when others may write."""
+    """Satisfies `ports.ShowKeeper`, as far as settings go; others may write `in_between`."""
 
     def __init__(self, text: str = SHOW) -> None:
         self.versions = [text]

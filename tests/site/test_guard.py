@@ -70,6 +70,7 @@ def test_an_address_in_digits_and_localhost_are_ours(stage: Stage, host: str) ->
         {"origin": "http://evil.example"},
         {"origin": "null"},
         {"origin": "http://127.0.0.1:8001"},
+        {"origin": "http://["},
         {"referer": "http://evil.example/http://127.0.0.1/"},
     ],
 )
@@ -83,6 +84,36 @@ def test_a_form_from_elsewhere_is_refused(stage: Stage, path: str, headers: dict
 def test_a_form_from_our_own_page_is_obeyed(stage: Stage, path: str) -> None:
     assert stage.client.post(path, headers=OWN).status_code == 303
     assert len(stage.desk.orders) == 1
+
+
+@pytest.mark.parametrize(
+    ("came_by", "origin", "status"),
+    [
+        ("https", "https", 303),
+        ("https", "http", 403),  # made by whoever is between, for they can make no other
+        ("http", "https", 303),  # TLS ends at somebody else's front
+    ],
+)
+def test_a_page_over_plain_http_changes_nothing_where_there_is_https(
+    stage: Stage, came_by: str, origin: str, status: int
+) -> None:
+    answer = stage.client.post(
+        f"{came_by}://127.0.0.1/theme",
+        data={"theme": "red"},
+        headers={"origin": f"{origin}://127.0.0.1"},
+    )
+
+    assert answer.status_code == status
+    if status == 303:
+        assert ("Secure" in answer.headers["set-cookie"]) == (came_by == "https")
+
+
+@pytest.mark.parametrize("length", ["-1", "1e3", "9" * 30, "\u00b2", " ", "+5"])
+def test_a_length_that_is_none_is_refused(stage: Stage, length: str) -> None:
+    heads = [("origin", OWN["origin"]), ("content-length", length)]
+    raw = [(name.encode(), value.encode("latin-1")) for name, value in heads]
+
+    assert stage.client.post("/theme", headers=raw).status_code == 413
 
 
 def test_a_program_needs_no_origin_but_a_foreign_page_cannot_use_the_api(stage: Stage) -> None:

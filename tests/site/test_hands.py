@@ -85,7 +85,7 @@ def test_programs_lock_out_and_serve_by_the_same_law(stage: Stage) -> None:
 
 def test_hold_all_for_a_minute_and_until_released_are_two_buttons(stage: Stage) -> None:
     text = stage.client.get("/").text
-    assert "Hold all 60 s" in text
+    assert "Hold all 60&nbsp;s" in text
 
     stage.client.post("/hold", headers=OWN, data={"for_s": "60"})
     stage.client.post("/hold", headers=OWN)

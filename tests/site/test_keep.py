@@ -5,7 +5,7 @@ Method: the application over an invented evening, with a shelf of backups that r
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass, field, replace
+from dataclasses import asdict, dataclass, field, replace
 
 import pytest
 
@@ -78,15 +78,29 @@ class StandInBackups:
         raise HouseRefused(f"there is no backup {name!r}")
 
 
+THE_SHELF = StandInBackups()
+
+
+@pytest.fixture(scope="module")
+def house() -> Iterator[Stage]:
+    with a_stage(dressed=lambda plain: replace(plain, backups=THE_SHELF)) as found:
+        yield found
+
+
 @pytest.fixture
 def shelf() -> StandInBackups:
-    return StandInBackups()
+    """The same for all tests, and at its beginning for each."""
+    for field_, value in asdict(StandInBackups()).items():
+        setattr(THE_SHELF, field_, value)
+    THE_SHELF.copies = StandInBackups().copies
+    return THE_SHELF
 
 
 @pytest.fixture
-def stage(shelf: StandInBackups) -> Iterator[Stage]:
-    with a_stage(dressed=lambda plain: replace(plain, backups=shelf)) as found:
-        yield found
+def stage(house: Stage, shelf: StandInBackups) -> Stage:
+    assert shelf.turns == 0
+    house.become("owner")
+    return house
 
 
 def words(html: str) -> str:

@@ -3,32 +3,51 @@
 Method: the application over a book that holds one invented night.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 import pytest
 from starlette.testclient import TestClient
 
+from haunt.core.show import SensorSpec
 from haunt.live.crew import Crew
 from haunt.site.app import create_app
 from haunt.site.hub import Hub
 from haunt.site.ports import Services
+from haunt.study.nightline import NightLine, line_of
+from haunt.study.passers import Crowd, estimate
 from haunt.study.report import NightReport
+from haunt.study.walks import StopCount, Walks
 from tests.site.night import DUSK_MS, StandInDesk, StandInKeeper, StandInReader, a_night
 from tests.site.stage import COOKIE, HERE, Stage, an_entrance, secret_of
-from tests.study.test_report import busy
+from tests.study.test_report import busy, report
 
-DAY = "2026-11-01"
+DAY, BEFORE = "2026-11-01", "2026-10-31"
+HOUR_MS = 3_600_000
 
 
-class OneNight:
+class Nights:
+    """One busy night, and one before it that did better."""
+
+    def __init__(self) -> None:
+        self.found = busy()
+
     def dates(self) -> list[str]:
-        return [DAY]
+        return [DAY, BEFORE]
 
     def report(self, day: str) -> NightReport | str:
-        return busy() if day == DAY else f"{day!r} is no date; a night is named by YYYY-MM-DD"
+        return self.found if day == DAY else f"{day!r} is no date; a night is named by YYYY-MM-DD"
+
+    def lines(self, days: Sequence[str]) -> list[NightLine]:
+        better = {"date": BEFORE, "visits": 10, "answered": 9, "least_percent": 40}
+        both = {DAY: line_of(self.found), BEFORE: replace(line_of(busy()), **better)}  # type: ignore[arg-type]
+        return [both[day] for day in days]
 
 
-@pytest.fixture
+NIGHTS = Nights()
+
+
+@pytest.fixture(scope="module")
 def client() -> Iterator[TestClient]:
     desk = StandInDesk(a_night())
     services = Services(
@@ -38,7 +57,7 @@ def client() -> Iterator[TestClient]:
         Hub(),
         lambda: DUSK_MS,
         an_entrance(),
-        OneNight(),
+        NIGHTS,
     )
     with TestClient(create_app(services), HERE, raise_server_exceptions=False) as found:
         found.cookies.set(COOKIE, secret_of("watch"))
@@ -79,3 +98,100 @@ def test_a_night_that_is_none_is_said_in_words(client: TestClient, path: str) ->
 def test_a_site_without_a_journal_has_no_nights(stage: Stage) -> None:
     assert "No night has been recorded yet" in stage.client.get("/nights").text
     assert stage.client.get(f"/api/v1/nights/{DAY}/report").status_code == 404
+
+
+def words(client: TestClient, path: str) -> str:
+    answer = client.get(path)
+    assert answer.status_code == 200, answer.text
+    return " ".join(answer.text.split())
+
+
+def test_a_night_stands_beside_the_one_before(client: TestClient) -> None:
+    page = words(client, f"/nights/{DAY}")
+
+    assert "It answered 67% of visits, 23 points fewer than the night before (90%)." in page
+    assert f'<a href="/nights/{BEFORE}">{BEFORE}</a><td>' in page
+    assert "90% of 10" in page
+    assert "40 %" in page
+
+
+def test_who_passed_is_told_with_a_range_and_where_it_is_from(client: TestClient) -> None:
+    page = words(client, f"/nights/{DAY}")
+    assert "<dt>Groups passed</dt><dd>3 (3 to " in page
+    assert "pir counted 3; the rest came while it rested" in page
+
+
+def test_nights_are_compared_side_by_side(client: TestClient) -> None:
+    page = words(client, "/nights-compared")
+    assert page.index(DAY) < page.index(BEFORE)
+    assert "67% of 3" in page
+    assert "90% of 10" in page
+
+
+def test_a_link_fetches_the_csv(client: TestClient) -> None:
+    answer = client.get(f"/nights/{DAY}/report.csv")
+
+    assert answer.headers["content-disposition"] == f'attachment; filename="night-{DAY}.csv"'
+    assert f"night,{DAY},motions,4" in answer.text.splitlines()
+    assert client.get("/nights/tomorrow/report.csv").status_code == 404
+
+
+# --- visitors
+
+
+@pytest.fixture
+def crowded() -> Iterator[None]:
+    """A sensor at which a count fits two rates, one near its most, one that was never clear."""
+    pir, beam = SensorSpec("pir", "b1"), SensorSpec("beam", "b1")
+    few = estimate(pir, range(0, HOUR_MS, 60_000), 0, HOUR_MS)
+    stays = [22_500 * n + stay for n in range(20) for stay in (0, 4000)]
+    near = estimate(pir, stays, 0, 450_000)
+    never = estimate(beam, range(0, HOUR_MS, 5000), 0, HOUR_MS)
+    stops = (StopCount("pir", 0.0, 60, 0, 0), StopCount("beam", 5.0, 1, 40, 10))
+    NIGHTS.found = replace(
+        busy(),
+        crowd=Crowd((few, replace(near, sensor="mat"), never), few, 180),
+        walks=Walks(55, 4, stops),
+    )
+    yield
+    NIGHTS.found = busy()
+
+
+@pytest.mark.usefixtures("crowded")
+def test_two_rates_that_fit_one_count_are_both_shown_with_what_tells_them_apart(
+    client: TestClient,
+) -> None:
+    page = words(client, f"/nights/{DAY}/visitors")
+
+    assert "few, by the time it was clear" in page
+    assert " or " in page[page.index("What fits the count alone") :]
+    assert "Followed along the path</dt><dd>55" in page
+    assert "Counted by hand</dt><dd>180" in page
+
+
+@pytest.mark.usefixtures("crowded")
+def test_where_it_cannot_be_told_that_is_said(client: TestClient) -> None:
+    page = words(client, f"/nights/{DAY}/visitors?sensor=mat")
+    assert "which of the two cannot be told" in page
+
+    never = words(client, f"/nights/{DAY}/visitors?sensor=beam")
+    assert "<td>1<td>cannot be told<td>" in never
+    assert "30 of 40" in never
+
+
+@pytest.mark.usefixtures("crowded")
+def test_a_crowd_that_cannot_be_told_leaves_what_was_counted(client: TestClient) -> None:
+    never = NIGHTS.found.crowd.estimates[2]
+    NIGHTS.found = replace(NIGHTS.found, crowd=Crowd((never,), never, None))
+    page = words(client, f"/nights/{DAY}")
+
+    assert "<dd>1 or more</dd>" in page
+    assert "beam was hardly ever clear" in page
+
+
+def test_a_night_without_visitors_has_a_page_all_the_same(client: TestClient) -> None:
+    NIGHTS.found = report()
+    page = words(client, f"/nights/{DAY}/visitors")
+    NIGHTS.found = busy()
+
+    assert "<dd>nobody</dd>" in page

@@ -80,7 +80,8 @@ def test_the_one_line_for_all_props_counts_each_state_ready_first() -> None:
 
     texts = [each.text for each in Presenter(a_night(props)).fold().counts]
 
-    assert texts == ["2 ready", "1 rest", "1 lost"]
+    assert texts == ["2 ready", "1 rest", "0 playing", "1 lost"], "what comes and goes stays"
+    assert Presenter(a_night([])).fold().counts == ()
 
 
 def test_the_outline_changes_with_the_list_of_props_and_not_with_their_state() -> None:

@@ -72,7 +72,7 @@ def _tried(trial: Trial, count: int, seed: int) -> tuple[Outcome, float]:
         try:
             outcome = module.run(count, seed, Path(folder))
         except Exception as fault:  # noqa: BLE001 - one run that breaks off must not hide the rest
-            outcome.failures.append(f"broken off: {type(fault).__name__}: {fault}"[:300])
+            outcome.failures.append(f"broken off: {type(fault).__name__}: {str(fault)[-300:]}")
     return outcome, time.monotonic() - began
 
 

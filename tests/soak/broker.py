@@ -11,6 +11,7 @@ import time
 from pathlib import Path
 
 from haunt.core.dice import draw
+from tests.soak import ledger
 from tests.soak.crash import load
 from tests.soak.garden import BOARDS, CountingBoard, Garden, until
 from tests.soak.outcome import Outcome
@@ -33,6 +34,8 @@ def run(count: int, seed: int, folder: Path, *, freeze_every: int = 10) -> Outco
                 _strike(garden, kind, draw(seed, f"broker {number}", 400) / 1000, outcome)
         _tell_counters(garden)
         _compare(garden, outcome)
+        lost = outcome.noted["motions lost with the broker, and told so"]
+        ledger.compare(ledger.read(garden.data), outcome, may_miss=lost)
         outcome.expect(not garden.is_dead(), "the server died")
         garden.end()
     return outcome

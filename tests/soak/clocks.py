@@ -33,12 +33,13 @@ def _night(seed: int, number: int, leaps: int) -> Garden:
     for _ in range(VISITS):
         name = f"b{1 + people.below(3)}"
         garden.after(people.below(NIGHT_MS), lambda n=name: _seen(garden, n))  # type: ignore[misc]
-    for _ in range(leaps):
+    wrong_ms = 0
+    for at_ms in sorted(clock.below(NIGHT_MS) for _ in range(leaps)):
         reach_ms = REACHES_MS[clock.below(len(REACHES_MS))]
-        by_ms = clock.between(-reach_ms, reach_ms)
+        before_ms, wrong_ms = wrong_ms, clock.between(-reach_ms, reach_ms)
         garden.after(
-            clock.below(NIGHT_MS),
-            lambda by=by_ms: garden.schedule.step_wall(by),  # type: ignore[misc]
+            at_ms,
+            lambda by=wrong_ms - before_ms: garden.schedule.step_wall(by),  # type: ignore[misc]
         )
     return garden.run(NIGHT_MS)
 

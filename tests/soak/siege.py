@@ -19,6 +19,8 @@ from tests.system.house import Server
 
 PHONES = 20
 STORM_BATCH, STORM_PAUSE_S = 40, 0.01
+REFILL_S = 0.02
+NO_ROOM_BYTES = 64 * 4096
 BEACON = "locked"
 LOCK = f"""
 import sqlite3, sys
@@ -54,7 +56,7 @@ class Disk:
     would end of the signal that comes with it, which no full disk sends.
     """
 
-    def __init__(self, folder: Path, size: str = "12m") -> None:
+    def __init__(self, folder: Path, size: str = "64m") -> None:
         self._folder = folder
         words = ["mount", "-t", "tmpfs", "-o", f"size={size}", "tmpfs", str(folder)]
         self.is_small = os.geteuid() == 0 and _done(words)
@@ -68,30 +70,40 @@ class Disk:
 
     @contextmanager
     def full(self, pid: int) -> Iterator[None]:
-        ballast = self._folder / "ballast"
+        if not self.is_small:
+            _limit(pid, 1)
+        ballast, ending = self._folder / "ballast", threading.Event()
+        filling = threading.Thread(target=_keep_full, args=(ballast, ending))
         if self.is_small:
             fill(ballast)
-        else:
-            _limit(pid, 1)
+            filling.start()
         try:
             yield
         finally:
+            ending.set()
             if self.is_small:
+                filling.join()
                 ballast.unlink()
             else:
                 _limit(pid, resource.RLIM_INFINITY)
 
     def has_room(self, pid: int) -> bool:
-        """The proof that the fault is there."""
+        """The proof that the fault is there; a page that was just let go is no room."""
         if self.is_small:
-            return shutil.disk_usage(self._folder).free > 0
+            return shutil.disk_usage(self._folder).free > NO_ROOM_BYTES
         return resource.prlimit(pid, resource.RLIMIT_FSIZE)[0] != 1
 
 
 def fill(path: Path) -> None:
-    with path.open("wb", buffering=0) as ballast, suppress(OSError):
+    with path.open("ab", buffering=0) as ballast, suppress(OSError):
         while True:
             ballast.write(b"\0" * 4096)
+
+
+def _keep_full(ballast: Path, ending: threading.Event) -> None:
+    """Whoever gives up a file that it could not write lets go of what it had."""
+    while not ending.wait(REFILL_S):
+        fill(ballast)
 
 
 def _done(words: Sequence[str]) -> bool:

@@ -12,7 +12,7 @@ import pytest
 from haunt.study.resampling import NIGHTS_ENOUGH, Resampler, _widening
 
 TRUE = 0.9  # of the range: from 5 % to 95 %
-EVENINGS = 400
+EVENINGS = 200
 
 
 def gains(chance: Random, count: int, mean: float) -> list[int]:
@@ -31,7 +31,7 @@ def poisson(chance: Random, mean: float) -> int:
 def test_nine_ranges_of_ten_hold_the_truth(nights: int, halves: int) -> None:
     """A plain bootstrap of eight half hours holds it 8 times of 10; so it is widened.
 
-    Three sigma of 400 evenings are 4.5 points; what is left of the shortfall may be 3 more.
+    Three sigma of 200 evenings are 6 points; what is left of the shortfall may be 3 more.
     """
     chance, mean, held = Random(17), 2.0, 0
     resampler = Resampler([halves] * nights, seed=5)

@@ -194,7 +194,7 @@ def a_pair(gap_ms: int) -> Night:
 
 def test_the_whole_show_is_weighed_by_stagger_and_stretch_and_nothing_is_recommended() -> None:
     night = a_pair(4000)
-    settings = settings_of_show(night.show)
+    settings = [e for e in settings_of_show(night.show) if e.scale_permille in {None, 500, 1000}]
     found = overall([night], settings, in_turn([night]))
 
     now = found.rows[0]

@@ -26,7 +26,7 @@ def test_a_motion_said_often_late_or_after_a_kill_counts_once(tmp_path: Path) ->
 
 
 def test_no_cue_plays_late_kept_of_an_older_epoch_or_twice(tmp_path: Path) -> None:
-    outcome = sound(cues.run(3000, 1, tmp_path))
+    outcome = sound(cues.run(2000, 1, tmp_path))
 
     for why in ("late", "retained", "old-epoch", "repeat", "no-beat", "stopped", "plays"):
         assert outcome.noted[f"judged: {why}"] > 10, why

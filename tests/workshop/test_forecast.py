@@ -27,7 +27,7 @@ from haunt.workshop.forecast import (
 from tests.workshop.discharges import CELLS, FLAT, NIGHT_H, Watched, evenings
 
 HOURS = (0.25, 1.0, 2.0, 3.0)
-SEEDS = range(16)
+SEEDS = range(14)
 
 
 def falling(rate: float, hours: float, start: float = 95.0) -> list[Reading]:
@@ -119,17 +119,15 @@ def test_the_weight_goes_over_to_the_readings(
     assert weights[-1] > 0.5
 
 
-def test_iron_phosphate_is_foretold_with_the_doubt_it_deserves() -> None:
+def test_iron_phosphate_is_foretold_with_the_doubt_it_deserves(
+    told: dict[float, list[tuple[Watched, Outlook]]],
+) -> None:
     """Its voltage is flat: the forecast is hardly more than the sums, and says so by its band."""
-    found = [(each, outlook_of(each)) for each in evenings(FLAT, SEEDS, (2.0,))]
+    found = [(each, outlook_of(each)) for each in evenings(FLAT, SEEDS[:6], (2.0,))]
     widths = [o.at_end.high - o.at_end.low for _, o in found]
-    others = [o.at_end.high - o.at_end.low for _, o in map(_told, evenings(CELLS, SEEDS, (2.0,)))]
+    others = [o.at_end.high - o.at_end.low for _, o in told[2.0]]
 
     assert fmean(widths) > fmean(others)
-
-
-def _told(watched: Watched) -> tuple[Watched, Outlook]:
-    return watched, outlook_of(watched)
 
 
 def test_readings_far_from_what_was_expected_are_believed() -> None:

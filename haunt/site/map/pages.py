@@ -13,6 +13,7 @@ from haunt.core.calendar import Sunset
 from haunt.live.errors import CrewMistake
 from haunt.site.actions import is_htmx
 from haunt.site.asking import by, told
+from haunt.site.lists import ID_MAX
 from haunt.site.map import words
 from haunt.site.map.drawing import Drawing, drawing_of
 from haunt.site.map.moving import Move, Mover
@@ -33,7 +34,7 @@ FIELDS_MAX: Final = 8000
 FAR_M: Final = 10_000.0
 REFUSED: Final = 422
 
-Version = Annotated[int | None, Query(ge=1)]
+Version = Annotated[int | None, Query(ge=1, le=ID_MAX)]
 
 
 class Sheet(NamedTuple):
@@ -73,7 +74,7 @@ def routes(pages: Pages) -> APIRouter:
         return RedirectResponse(f"/map?moved={done.version}" if done.things else "/map", 303)
 
     @router.post("/map/undo")
-    def undo(request: Request, version: Annotated[int, Form(ge=1)]) -> Response:
+    def undo(request: Request, version: Annotated[int, Form(ge=1, le=ID_MAX)]) -> Response:
         done = mover.undo(version, by(request))
         told(request, about=f"version {version} taken back, now {done.version}")
         return RedirectResponse("/map", 303)

@@ -11,6 +11,7 @@ from haunt.wire.showdiff import Difference, What, differences
 
 VALUE_CHARS_MAX: Final = 80
 NOTHING: Final = "left out"
+CHANGED: Final = "changed"
 
 
 class Change(NamedTuple):
@@ -24,8 +25,8 @@ class Change(NamedTuple):
 SIGNS: Final = {
     What.ADDED: ("added", "+"),
     What.REMOVED: ("removed", "-"),
-    What.CHANGED: ("changed", "±"),
-    What.RENAMED: ("changed", "±"),
+    What.CHANGED: (CHANGED, "±"),
+    What.RENAMED: (CHANGED, "±"),
 }
 
 

@@ -8,7 +8,7 @@ from fastapi.responses import HTMLResponse
 
 from haunt.site.asking import by, inside
 from haunt.site.pages import Pages
-from haunt.site.plan.changes import Change, changes, only_looks
+from haunt.site.plan.changes import CHANGED, Change, changes, only_looks
 from haunt.site.plan.edits import Change as Steps
 from haunt.site.plan.edits import Done, change
 from haunt.site.plan.sums import Known, Shows
@@ -104,7 +104,8 @@ def is_there(href: str, raw: Mapping[str, Any]) -> bool:
 def sentences(before: Mapping[str, Any], after: Mapping[str, Any]) -> list[str]:
     """What differs, in words; never empty."""
     found = changes(dict(before), dict(after))
-    return [each.said for each in found] or [only_looks(dict(before), dict(after))]
+    said = [each.said if each.kind == CHANGED else f"{each.kind}: {each.said}" for each in found]
+    return said or [only_looks(dict(before), dict(after))]
 
 
 def compared(before: ReadShow, after: ReadShow) -> tuple[list[Change], str]:

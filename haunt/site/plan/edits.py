@@ -65,11 +65,11 @@ class Refused(Exception):  # noqa: N818 - the word says what happened
 
 
 class Stale(Exception):  # noqa: N818 - the word says what happened
-    """Somebody changed this row since the form was drawn; `now` is None where it is gone."""
+    """Somebody changed this row since version `on`; `now` is None where it is gone."""
 
-    def __init__(self, kept: KeptShow, was: Row | None, now: Row | None) -> None:
+    def __init__(self, on: int, was: Row | None, now: Row | None) -> None:
         super().__init__("the row has changed meanwhile")
-        self.kept, self.was, self.now = kept, was, now
+        self.on, self.was, self.now = on, was, now
 
 
 # --- whole changes
@@ -207,14 +207,15 @@ def unless_changed(
     kept = keeper.kept()
     if on is None or on == kept.version or ref == NEW:
         return
-    now = _row_in(kept.text, table, ref)
-    was = _row_in(was_text, table, ref) if was_text is not None else None
+    now = row_in(kept.text, table, ref)
+    was = row_in(was_text, table, ref) if was_text is not None else None
     if was is None or now is None or was.value != now.value:
-        raise Stale(kept, was, now)
+        raise Stale(on, was, now)
 
 
-def _row_in(text: str, table: Table, ref: str) -> Row | None:
+def row_in(text: str, table: Table, ref: str) -> Row | None:
+    """The row in a text; None where there is none, or the text is no show any more."""
     try:
         return row_or_none(table, read_show(text, "show").raw, ref)
-    except ShowFileRefused:  # an old version, which this program does not take any more
+    except ShowFileRefused:
         return None

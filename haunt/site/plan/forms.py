@@ -92,12 +92,12 @@ class GroupView:
     hint: str
     fields: list[FieldView]
     said: list[str]
+    is_needed: bool = False
 
     @property
     def is_open(self) -> bool:
-        return bool(self.said) or any(
-            e.is_given or e.faults or e.sums or e.was for e in self.fields
-        )
+        is_told = any(e.is_given or e.faults or e.sums or e.was for e in self.fields)
+        return self.is_needed or bool(self.said) or is_told
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,7 +167,8 @@ class Filling:
             called = BY_NAME[name].called
             fields = [self._field(each, None) for each in fields_of(name, (key, "0"))]
             said = self._said.faults.get(key, [])
-            yield GroupView(f"{key}.0", f"First {called.one.lower()}", called.hint, fields, said)
+            first = f"First {called.one.lower()}"
+            yield GroupView(f"{key}.0", first, called.hint, fields, said, is_needed=True)
 
     def _around(self) -> FieldView:
         table = BY_NAME[self._table.around]

@@ -10,7 +10,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse
 
 from haunt.live.errors import CrewMistake
 from haunt.site.asking import by, told
-from haunt.site.lists import CursorText
+from haunt.site.lists import ID_MAX, CursorText, RowId
 from haunt.site.plan.changes import Change, changes, only_looks, renames
 from haunt.site.plan.desk import Desk, compared, typed_of, version_of
 from haunt.site.plan.rowpages import NOTED
@@ -26,7 +26,7 @@ BACK: Final = "back"
 OWN: Final = re.compile(r"(?:/[A-Za-z0-9~][A-Za-z0-9._~-]*)+")
 
 TypedForm = Annotated[Typed, Depends(typed_of)]
-Saved = Annotated[int | None, Query(ge=0)]
+Saved = Annotated[int | None, Query(ge=0, le=ID_MAX)]
 
 
 class VersionLine(NamedTuple):
@@ -63,11 +63,11 @@ def routes(desk: Desk) -> APIRouter:
         )
 
     @router.get("/plan/history/{version}")
-    def one(request: Request, version: int) -> Response:
+    def one(request: Request, version: RowId) -> Response:
         return _look(desk, request, version)
 
     @router.post("/plan/history/{version}")
-    def go_back(request: Request, version: int, typed: TypedForm) -> Response:
+    def go_back(request: Request, version: RowId, typed: TypedForm) -> Response:
         """Make an old version the newest; only from the version that was looked at."""
         found = _version(desk, version)
         kept = desk.keeper.kept()
@@ -91,7 +91,7 @@ def _own(path: str) -> str:
 
 
 def _version(desk: Desk, version: int) -> ShowVersion:
-    found = desk.shelf.version(version) if 0 < version < 2**62 else None
+    found = desk.shelf.version(version)
     if found is None:
         raise CrewMistake(f"There is no version {version} of the show.", missing=True)
     return found

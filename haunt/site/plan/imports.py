@@ -12,6 +12,7 @@ from haunt.live.errors import CrewMistake
 from haunt.site.asking import by, told
 from haunt.site.plan.desk import Desk, compared, typed_of, version_of
 from haunt.site.plan.history import let_notes_follow
+from haunt.site.plan.overview import counts_of
 from haunt.site.plan.texts import Typed
 from haunt.site.ports import ShowMovedOn
 from haunt.wire.showerrors import Fault
@@ -88,6 +89,8 @@ def _preview(
         more=max(0, len(lines) - LINES_SHOWN),
         counts=_counts([each.kind for each in lines]),
         said=said,
+        sums=counts_of(desk.shows.book(known.read)),
+        sums_now=counts_of(desk.shows.book(read)),
         is_same=read.text == text,
         packed=packed(text),
         trouble=trouble,

@@ -6,6 +6,7 @@ from fastapi import APIRouter, Query, Request, Response
 from fastapi.responses import HTMLResponse
 
 from haunt.site.findings import MARKS
+from haunt.site.lists import ID_MAX
 from haunt.site.plan.changes import value_text
 from haunt.site.plan.desk import Desk
 from haunt.site.plan.tables import ALL, BY_NAME, Row, Table, rows_of
@@ -34,7 +35,7 @@ BRIEF: Final[dict[str, tuple[str, ...]]] = {
 IN_SHORT: Final = frozenset({"battery", "motor", "speaker", "idle", "arm_by_hand"})
 """Of these only that they are there."""
 
-Saved = Annotated[int | None, Query(ge=0)]
+Saved = Annotated[int | None, Query(ge=0, le=ID_MAX)]
 
 
 class RowLine(NamedTuple):
@@ -65,7 +66,7 @@ def routes(desk: Desk) -> APIRouter:
             request,
             "plan.html",
             tables=[_table(each, read.raw, book) for each in ALL.values() if not each.around],
-            counts=_counts(book),
+            counts=counts_of(book),
             version=kept.version,
             newest=newest[0] if newest else None,
             moment=desk.pages.moment,
@@ -87,7 +88,8 @@ def routes(desk: Desk) -> APIRouter:
     return router
 
 
-def _counts(book: Book) -> list[tuple[str, str, str, int]]:
+def counts_of(book: Book) -> list[tuple[str, str, str, int]]:
+    """Level, shape, word and number of findings of each severity that there is."""
     return [
         (mark.level, mark.shape, mark.word, len(book.of(severity)))
         for severity, mark in MARKS.items()

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from datetime import UTC, datetime
+from itertools import pairwise
 from types import MappingProxyType
 from typing import Final, NamedTuple
 
@@ -10,7 +11,7 @@ from fastapi.responses import HTMLResponse
 
 from haunt.live.errors import CrewMistake
 from haunt.site.plan.desk import Desk
-from haunt.site.plan.edits import Refused, Stale, drafted, saving, uses_with
+from haunt.site.plan.edits import Refused, Stale, drafted, row_in, saving, uses_with
 from haunt.site.plan.forms import NOTHING, Filling, FormView, names_of, row_texts
 from haunt.site.plan.sums import Said, faults_of, said_of, sums_of
 from haunt.site.plan.tables import BY_NAME, NEW, ONLY, Row, Table, row_at, row_of, rows_of
@@ -23,6 +24,7 @@ NOTED: Final = ("prop", "board")
 LIKE: Final = "like"
 """In the query of a new row: the row that it begins as."""
 NOBODY: Final = "Somebody"
+LOOKED_BACK_MAX: Final = 12
 QUICKER: Final = (
     "%s changed this while you had it open. Nothing of yours was saved. Look at the values that "
     "are marked, and save again to keep what you see."
@@ -30,13 +32,17 @@ QUICKER: Final = (
 
 
 class Shown(NamedTuple):
-    """A row's page before it is drawn: what is typed and said, and what somebody else did."""
+    """A row's page before it is drawn: what is typed and said, and what somebody else did.
+
+    `aside` is what was typed beside the form, for a copy.
+    """
 
     typed: Typed = NOTHING
     said: Said = Said()
     status: int = 200
     trouble: str = ""
     was: Mapping[str, str] = MappingProxyType({})
+    aside: Typed = NOTHING
 
 
 class RowPages:
@@ -80,7 +86,8 @@ class RowPages:
             uses=uses_with(read, table, ref),
             notes=self._notes(row),
             today=self.today(),
-            free_id=_free_id(table, read, row),
+            free_id=shown.aside.get("id", [_free_id(table, read, row)])[-1],
+            free_name=shown.aside.get("name", [""])[-1],
         )
 
     def new(self, request: Request, table: Table, shown: Shown) -> HTMLResponse:
@@ -100,6 +107,7 @@ class RowPages:
             notes=None,
             today="",
             free_id="",
+            free_name="",
         )
 
     def parts(
@@ -124,8 +132,7 @@ class RowPages:
         self, request: Request, table: Table, ref: str, typed: Typed, stale: Stale
     ) -> HTMLResponse:
         """Show both values; what the other did and this one left alone is taken over."""
-        newest = self._desk.shelf.versions(1)
-        by = newest[0].by if newest else NOBODY
+        by = self._who(table, ref, stale)
         if stale.now is None:
             trouble = f"{by} removed or renamed it meanwhile. Save adds it as a new row."
             return self.new(request, table, Shown(typed, status=409, trouble=trouble))
@@ -141,6 +148,24 @@ class RowPages:
                 beside[name] = f"{by} made it {_shown(texts)}; yours is in the field."
         said = self.weighed(table, ref, merged)
         return self.row(request, table, ref, None, Shown(merged, said, 409, QUICKER % by, beside))
+
+    def quicker(self, table: Table, ref: str, stale: Stale) -> str:
+        """What to say where nothing was typed. Raises CrewMistake where the row is gone."""
+        by = self._who(table, ref, stale)
+        if stale.now is None:
+            what = f"{by} removed or renamed it meanwhile."
+            raise CrewMistake(what, about=ref, missing=True)
+        return f"{by} changed this while you had it open. Look at it, and do it again."
+
+    def _who(self, table: Table, ref: str, stale: Stale) -> str:
+        """Who changed the row last: not always who changed the show last."""
+        versions = self._desk.shelf.versions(LOOKED_BACK_MAX)
+        for newer, older in pairwise(versions):
+            now, was = (row_in(each.text, table, ref) for each in (newer, older))
+            is_same = now is not None and was is not None and now.value == was.value
+            if older.version >= stale.on and not is_same:
+                return newer.by
+        return NOBODY
 
     def weighed(self, table: Table, ref: str, typed: Typed, *, is_live: bool = False) -> Said:
         """What faults and sums there would be with what is typed."""

@@ -1,6 +1,5 @@
 """What people do with tables and rows: look, type, check, save, copy, remove."""
 
-from collections.abc import Callable
 from typing import Annotated
 
 from fastapi import APIRouter, Depends, Query, Request, Response
@@ -8,10 +7,10 @@ from fastapi.responses import HTMLResponse, RedirectResponse
 
 from haunt.site.actions import is_htmx
 from haunt.site.asking import told
+from haunt.site.lists import ID_MAX
 from haunt.site.plan.desk import Desk, typed_of, version_of
 from haunt.site.plan.edits import (
     Change,
-    Done,
     Refused,
     Stale,
     copying,
@@ -26,7 +25,7 @@ from haunt.site.plan.tables import NEW, Row, Table, row_of, row_or_none, table_o
 from haunt.site.plan.texts import Typed
 
 TypedForm = Annotated[Typed, Depends(typed_of)]
-Saved = Annotated[int | None, Query(ge=0)]
+Saved = Annotated[int | None, Query(ge=0, le=ID_MAX)]
 
 
 def routes(desk: Desk) -> APIRouter:
@@ -85,31 +84,36 @@ class RowActs:
         return HTMLResponse(template.render(self._pages.parts(table, read, row, shown)))
 
     def save(self, request: Request, table: Table, ref: str, typed: Typed) -> Response:
-        def take() -> Done:
-            return self._desk.change(request, saving(table, ref, typed))
-
-        return self._taken(request, table, ref, typed, take)
-
-    def beside(
-        self, request: Request, table: Table, ref: str, typed: Typed, steps: Change
-    ) -> Response:
-        """Copy or remove: what is refused is said on the row's page, with the row as it is."""
-        return self._taken(request, table, ref, typed, lambda: self._desk.change(request, steps))
-
-    def _taken(
-        self, request: Request, table: Table, ref: str, typed: Typed, take: Callable[[], Done]
-    ) -> Response:
-        on = version_of(typed)
         was = row_or_none(table, self._desk.now()[1].raw, ref)
         try:
-            unless_changed(self._desk.keeper, self._text_of(on), table, ref, on)
-            done = take()
+            return self._taken(request, table, ref, version_of(typed), saving(table, ref, typed))
         except Stale as stale:
             return self._pages.stale(request, table, ref, typed, stale)
         except Refused as refused:
             names = names_of(table, was.value if was is not None else {})
             shown = Shown(typed, faults_of(refused, names), 422)
             return self._again(request, table, ref, shown)
+
+    def beside(
+        self, request: Request, table: Table, ref: str, typed: Typed, steps: Change
+    ) -> Response:
+        """Copy or remove: what is refused is said on the row's page, with the row as it is."""
+        try:
+            return self._taken(request, table, ref, version_of(typed), steps)
+        except Stale as stale:
+            trouble = self._pages.quicker(table, ref, stale)
+            return self._pages.row(request, table, ref, None, Shown(status=409, trouble=trouble))
+        except Refused as refused:
+            refused.row = None  # the row on the page is not the one that was meant
+            shown = Shown(said=faults_of(refused, ()), status=422, aside=typed)
+            return self._pages.row(request, table, ref, None, shown)
+
+    def _taken(
+        self, request: Request, table: Table, ref: str, on: int | None, steps: Change
+    ) -> Response:
+        was = row_or_none(table, self._desk.now()[1].raw, ref)
+        unless_changed(self._desk.keeper, self._text_of(on), table, ref, on)
+        done = self._desk.change(request, steps)
         self._follow(was, done.row)
         told(request, about=_about(was, done.row, table))
         href = done.row.href if done.row is not None else f"/plan/{table.slug}"

@@ -9,7 +9,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse, StreamingResponse
 
 from haunt.live.errors import CrewMistake
 from haunt.site.asking import by, told
-from haunt.site.lists import CSV, CursorText, csv_of
+from haunt.site.lists import CSV, CursorText, RowId, csv_of
 from haunt.site.plan.desk import Desk
 from haunt.site.plan.rowpages import NOTED
 from haunt.site.plan.tables import Row, row_of, rows_of, table_of
@@ -72,8 +72,8 @@ def routes(desk: Desk) -> APIRouter:
         return RedirectResponse(f"{row.href}#notes", 303)
 
     @router.post("/plan/notes/{note}/remove")
-    def remove(request: Request, note: int) -> Response:
-        if not (0 < note < 2**62 and desk.notes.remove(note)):
+    def remove(request: Request, note: RowId) -> Response:
+        if not desk.notes.remove(note):
             raise CrewMistake(f"There is no note {note}.", about="note", missing=True)
         told(request, about=f"note {note}")
         return RedirectResponse("/plan/notes", 303)

@@ -110,6 +110,7 @@ def test_every_reference_of_the_file_is_picked_from_a_list() -> None:
         [field] = [e for e in form_of(reference.table).fields if e.key == reference.key]
         assert field.kind in {Kind.REF, Kind.REFS}
         assert field.target == reference.target
+        assert field.is_needed == reference.is_needed
     for part in PARTS:
         [field] = [e for e in form_of(part.table).fields if e.key == part.key]
         assert (field.kind, field.target) == (Kind.TEXT, part.target)

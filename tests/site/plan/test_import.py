@@ -29,6 +29,7 @@ def test_what_a_file_would_change_is_shown_and_nothing_is_taken_yet(plan: PlanSt
 
     assert "Nothing is changed yet. 1 removed , 1 changed." in said
     assert "± changed: Prop gatekeeper: Cooldown 18 s → 30 s" in said
+    assert "The sums would find" in said
     assert "- removed: Hazard 2: Kind water, Map, along 9 m, Map, across -3 m" in said
     assert plan.text == GARDEN
 

@@ -241,7 +241,19 @@ def test_a_prop_is_copied_with_its_behaviours_and_where_asked_for_its_links(
     assert 'name = "New well"' in lines
     again = plan.post("/plan/props/old-well/copy", {"id": "old-well-2"})
     assert again.status_code == 422
-    assert "Is 'old-well-2' again" in plain(again.text)
+    assert "Prop Old well : id is 'old-well-2' again" in plain(again.text)
+    kept = form_in(again.text, "/plan/props/old-well")
+    assert kept["id"] == ["old-well"], "the form of the row itself is as the row is"
+    assert form_in(again.text, "/plan/props/old-well/copy")["id"] == ["old-well-2"]
+
+
+def test_a_behaviour_is_copied_within_its_prop(plan: PlanStage) -> None:
+    form = plan.form("/plan/behaviours/old-well.bubble", "/plan/behaviours/old-well.bubble/copy")
+
+    answer = plan.post("/plan/behaviours/old-well.bubble/copy", form)
+
+    assert answer.headers["location"] == "/plan/behaviours/old-well.bubble-2?saved=2"
+    assert plan.text.count('id = "bubble') == 2
 
 
 def test_a_row_without_an_id_is_copied_into_a_form(plan: PlanStage) -> None:
@@ -306,6 +318,30 @@ def test_a_row_that_somebody_else_changed_is_refused_with_both_values(plan: Plan
     assert plan.post("/plan/props/gatekeeper", kept).status_code == 303
     assert "cooldown_s = 33" in plan.text
     assert "priority = 3" in plan.text
+
+
+def test_it_is_said_who_changed_the_row_and_not_who_changed_the_show_last(
+    plan: PlanStage,
+) -> None:
+    mine = plan.form("/plan/props/gatekeeper")
+    plan.keeper.patch_prop("gatekeeper", {"cooldown_s": 40}, "Jory")
+    plan.keeper.patch_prop("old-well", {"cooldown_s": 40}, "Wren")
+
+    assert "Jory changed this" in plain(plan.post("/plan/props/gatekeeper", mine).text)
+
+
+def test_a_row_that_somebody_changed_is_not_removed_unseen(plan: PlanStage) -> None:
+    form = plan.form("/plan/hazards/1", "/plan/hazards/1/remove")
+    plan.save("/plan/hazards/1", kind="kerb")
+
+    answer = plan.post("/plan/hazards/1/remove", form)
+
+    assert answer.status_code == 409
+    assert "Mara changed this while you had it open. Look at it" in plain(answer.text)
+    assert 'kind = "kerb"' in plan.text
+    plan.post("/plan/hazards/2/remove", {})
+    gone = {"on": form["on"][0]}
+    assert plan.post("/plan/hazards/2/remove", gone).status_code == 404
 
 
 def test_a_change_of_another_row_is_in_nobodys_way(plan: PlanStage) -> None:
