@@ -22,7 +22,8 @@ def test_a_message_of_a_rough_night_costs_some_dozen_parses_of_a_motion() -> Non
     night = simulated(40, 0.25, ROUGH)
 
     print(
-        f"{night.whole_night_s:.1f} s for a night of 5 h, {night.taken_s / night.messages * parses:.0f}"
+        f"{night.whole_night_s:.1f} s for a night of 5 h, "
+        f"{night.taken_s / night.messages * parses:.0f}"
     )
     assert night.taken_s * parses / night.messages < 3 * PARSES_A_MESSAGE
 
