@@ -1,4 +1,4 @@
-"""`python -m tests.benchmarks.nights [HOURS]`: seconds for a simulated night of 40 and of 200 props.
+"""`python -m tests.benchmarks.nights [HOURS]`: seconds for a simulated night of 40 and 200 props.
 
 Each with faults and without, beside a baseline of the same run: how often a second the standard
 library parses one motion's JSON. Times are of the processor, so that a busy machine tells less.
