@@ -93,6 +93,11 @@ def routes(pages: Pages) -> APIRouter:
         """Let a link fetch what the API gives by `Accept: text/csv`."""
         return decisions_csv(reader, _wanted(asked.kept, pages.presenter()))
 
+    _choose_clock(router)
+    return router
+
+
+def _choose_clock(router: APIRouter) -> None:
     @router.post("/clock")
     async def clock(request: Request, clock: Style, back: Back = "/log") -> Response:
         """Remember by which clock this browser shows times."""
@@ -108,8 +113,6 @@ def routes(pages: Pages) -> APIRouter:
                 secure=request.url.scheme == "https",
             )
         return answer
-
-    return router
 
 
 def _wanted(kept: Mapping[str, str], presenter: Presenter) -> Asked:

@@ -14,7 +14,7 @@ from tests.site.stage import Stage
 STATIC = web_folder() / "static"
 ROW = re.compile(r"^\| (\S+) \|.*`([0-9a-f]{64})` \|$", re.MULTILINE)
 LISTED = dict(ROW.findall((STATIC / "VENDORED.md").read_text()))
-OURS = {"haunt.css", "haunt.js", "docs.js", "icon.svg"}
+OURS = {"haunt.css", "haunt.js", "map.js", "docs.js", "icon.svg"}
 CONTRACT = {
     "/api/v1/show": {"get", "put"},
     "/api/v1/props": {"get"},
