@@ -12,6 +12,7 @@ from haunt.live.errors import CrewMistake
 from haunt.site.clocks import Clock, style_of
 from haunt.site.countports import PackBook, Packs
 from haunt.site.lists import CSV, csv_of
+from haunt.site.packcurves import Picture, picture, streak_words
 from haunt.site.pages import Pages
 from haunt.study.drain import Curve, Point
 from haunt.workshop.band import Band

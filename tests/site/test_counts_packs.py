@@ -18,7 +18,7 @@ from haunt.live.crew import Crew
 from haunt.live.views import PropWord
 from haunt.site.app import create_app
 from haunt.site.hub import Hub
-from haunt.site.packs import POINTS_MAX, thinned
+from haunt.site.packcurves import POINTS_MAX, thinned
 from haunt.site.ports import Services
 from haunt.site.rights import Role
 from haunt.store.engines import open_engines
