@@ -3,6 +3,7 @@
 `python -m tests.browser.evening PORT FOLDER`; 127.0.0.1 only, everybody is owner there.
 """
 
+import signal
 import sqlite3
 import subprocess
 import sys
@@ -63,6 +64,19 @@ class RealHouse(House):
             assert self._process.poll() is None, "the evening ended at once"
             assert time.monotonic() < until, "the evening does not answer"
             time.sleep(0.1)
+
+    def end(self) -> None:
+        """In order: the broker that it keeps would outlive a program that is killed."""
+        process = self._process
+        if process is None or process.poll() is not None:
+            return
+        process.send_signal(signal.SIGCONT)
+        process.send_signal(signal.SIGINT)
+        try:
+            process.wait(15)
+        except subprocess.TimeoutExpired:
+            process.kill()
+            process.wait(15)
 
 
 if __name__ == "__main__":

@@ -42,8 +42,8 @@ def test_a_folded_list_stays_folded_and_an_open_one_open(chromium: Browser, hous
 
     page.locator("#fold").click()
     count = page.locator("#fold .k-playing")
-    expect(count).to_be_visible(timeout=10_000)
-    expect(count).to_have_count(0, timeout=10_000)
+    expect(count).to_contain_text("1 playing", timeout=10_000)
+    expect(count).to_contain_text("0 playing", timeout=10_000)
 
     expect(props).not_to_have_attribute("open", "")
     expect(page.locator("#prop-owl")).to_be_hidden()
