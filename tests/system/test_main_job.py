@@ -39,7 +39,7 @@ def test_motion_in_rules_cue_out_and_every_decision_explained(tmp_path: Path, br
         [refused] = until(lambda: server.decisions(prop="keeper", outcome="refused"), "the refusal")
         assert refused["reason"] == "cooldown"
         assert 3000 < refused["margin"] <= 6000
-        until(lambda: "rests" in server.prop("keeper")["sentence"], "the sentence")
+        until(lambda: "Refused: cooldown" in server.prop("keeper")["sentence"], "the sentence")
 
         # Near its end patience is enough: the same visitor waits and gets it.
         until(lambda: server.prop("keeper")["state"] == "ready", "the gatekeeper to be ready")

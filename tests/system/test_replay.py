@@ -60,4 +60,4 @@ def test_a_night_with_a_stop_a_change_and_a_kill_decides_itself_again(tmp_path: 
 
     assert code == 1
     assert "differs" in told["differs"][0]
-    assert "on hold" in told["differs"][1]
+    assert "Refused: held" in told["differs"][1]
