@@ -36,6 +36,7 @@ class Scene:
         self.labels = labels
         self._props: dict[str, PropView] = {}
         self._faults: dict[str, tuple[str, ...]] = {}
+        self._names = Names()
         self._seq = 0
 
     @property
@@ -51,6 +52,9 @@ class Scene:
         running, night = self._running, self._running.arbiter.night
         self._seq += 1
         self._faults = running.alerts.by_subject()
+        self._names = Names(
+            self.labels.sensors, {each: prop.spec.name for each, prop in night.props.items()}
+        )
         offset = night.offset_ms
         if set(self._props) != set(night.props):
             changed = frozenset(night.props)
@@ -170,8 +174,7 @@ class Scene:
             return ""
         said = decision._asdict() | {"because": why.as_json() if why is not None else None}
         zone = ZoneInfo(night.show.time_zone)
-        names = Names(self.labels.sensors, {each: p.spec.name for each, p in night.props.items()})
-        return sentence(said, names, lambda at_ms: local_clock(at_ms, zone))
+        return sentence(said, self._names, lambda at_ms: local_clock(at_ms, zone))
 
     def _board(self, night: Night, board: str) -> BoardView:
         notes, known = self._running.boards.of(board), night.boards[board]
