@@ -1,6 +1,5 @@
 """Reads recorded nights out of a journal, to be run again under the settings of now."""
 
-from collections.abc import Sequence
 from datetime import date, timedelta
 
 from haunt.bootstrap.clock import sunset_of
@@ -56,10 +55,6 @@ def sunsets_near(file: ShowFile, *days: date) -> Sunsets:
 
 def seed_of(engine: Engine) -> int:
     return int(Reader(engine).setting("seed") or 1)
-
-
-def motions_in(nights: Sequence[Night]) -> int:
-    return sum(len(night.recording.motions) for night in nights)
 
 
 def _last_ms(day: str) -> int:

@@ -109,7 +109,6 @@ def undo(night: Night, prop: Prop) -> None:
     if prop.on_times and prop.on_times[-1][0] == play.started_ms:
         began, until = prop.on_times.pop()
         prop.on_total_ms -= until - began
-    spread(prop)
     night.relook_around(prop)
 
 

@@ -232,6 +232,8 @@ def stagger(night: Night, prop: Prop, _item: Item) -> int:
     """A neighbour started less than the gap ago, or its claim comes before this prop's turn."""
     gap, now = night.show.gap_ms, night.now_ms
     until = PASSES
+    if not gap:
+        return until  # claims of before the show said so mean nothing
     for other in prop.neighbours:
         ends = gap_ends_ms(other, gap)
         if ends > now:

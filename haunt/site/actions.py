@@ -14,14 +14,13 @@ from haunt.core.decisions import Decision, Outcome
 from haunt.live.sentences import sentence
 from haunt.site.alerts import add_actions
 from haunt.site.answers import answered, outcome_of
-from haunt.site.asking import by, told
+from haunt.site.asking import by, keep_choice, own_path, told
 from haunt.site.pages import THEMES, Pages
 from haunt.site.ports import ShowRefused
 from haunt.site.presenter import tuned
 from haunt.site.view_models import Notice
 
 GENTLE_MS = 180_000
-YEAR_S = 31_536_000
 ALWAYS = ("bar", "summary", "needs", "fold")
 
 Seconds = Annotated[float, Form(ge=0, le=3600, allow_inf_nan=False)]
@@ -65,7 +64,7 @@ def back_of(request: Request) -> str:
     """Return the path of our own page that the post came from."""
     referer = request.headers.get("referer", "")
     _, found, path = referer.partition(f"://{request.headers.get('host', '')}")
-    return path if found and path.startswith("/") and not path.startswith("//") else "/"
+    return own_path(path) if found else "/"
 
 
 def _show_actions(router: APIRouter, pages: Pages) -> None:
@@ -91,14 +90,7 @@ def _show_actions(router: APIRouter, pages: Pages) -> None:
     async def theme(request: Request, theme: Annotated[str, Form(max_length=16)]) -> Response:
         answer = RedirectResponse(back_of(request), 303)
         if theme in THEMES:
-            answer.set_cookie(
-                "theme",
-                theme,
-                max_age=YEAR_S,
-                samesite="strict",
-                httponly=True,
-                secure=request.url.scheme == "https",
-            )
+            keep_choice(request, answer, "theme", theme)
         return answer
 
 

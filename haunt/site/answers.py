@@ -2,8 +2,12 @@
 
 import asyncio
 from concurrent.futures import Future
+from typing import TypeVar
 
 from haunt.live.crew import Answer
+from haunt.live.errors import CrewMistake
+
+Found = TypeVar("Found")
 
 ANSWER_S = 3.0
 
@@ -15,6 +19,13 @@ async def answered(future: "Future[Answer]", *, keep: bool = False) -> Answer:
     """
     waiting: asyncio.Future[Answer] = asyncio.wrap_future(future)
     return await asyncio.wait_for(asyncio.shield(waiting) if keep else waiting, ANSWER_S)
+
+
+def known(found: Found | str, about: str) -> Found:
+    """Return what a book found; where it found nothing, its words become a page."""
+    if isinstance(found, str):
+        raise CrewMistake(found, about=about, missing=True)
+    return found
 
 
 def outcome_of(decisions: Answer) -> str:

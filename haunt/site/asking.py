@@ -14,6 +14,7 @@ CALLER, RESULT, WHO, ABOUT = "haunt.caller", "haunt.result", "haunt.who", "haunt
 FIELD, HEADER = "form_token", "x-form-token"
 TOKEN_BYTES: Final = 32
 COOKIE_S: Final = 60 * 86_400
+YEAR_S: Final = 31_536_000
 NAMES_MAX: Final = 64
 SYSTEMS: Final = ("iPhone", "iPad", "Android", "Windows", "Macintosh", "Linux")
 BROWSERS: Final = {"Firefox/": "Firefox", "Edg/": "Edge", "Chrome/": "Chrome", "Safari/": "Safari"}
@@ -58,7 +59,25 @@ def device_of(request: Request) -> Device:
     return Device(address_of(request.scope), kind, request.cookies.get(cookie_name(request), ""))
 
 
-# --- the cookie
+def own_path(text: str, other: str = "/") -> str:
+    """Return a path of this site to go to, whatever was asked: never somebody else's."""
+    is_plain = text.isascii() and text.isprintable() and "\\" not in text
+    return text if is_plain and text.startswith("/") and not text.startswith("//") else other
+
+
+# --- the cookies
+
+
+def keep_choice(request: Request, response: Response, name: str, value: str) -> None:
+    """Let this browser remember how a person likes to see things."""
+    response.set_cookie(
+        name,
+        value,
+        max_age=YEAR_S,
+        samesite="strict",
+        httponly=True,
+        secure=request.url.scheme == "https",
+    )
 
 
 def cookie_name(request: Request) -> str:

@@ -77,10 +77,6 @@ class Checked:
         return sum(not each.who for each in self.ticks)
 
     @property
-    def open_rows(self) -> int:
-        return sum(each.line.state is not State.GOOD for each in self.rows)
-
-    @property
     def groups(self) -> dict[str, list[Ticked]]:
         found: dict[str, list[Ticked]] = {}
         for each in self.ticks:

@@ -2,6 +2,7 @@
 
 import json
 from base64 import b64encode
+from collections.abc import Callable
 from typing import Annotated, NamedTuple
 
 from fastapi import APIRouter, Body, Request, Response
@@ -18,6 +19,8 @@ from haunt.site.ports import Item
 from haunt.site.presenter import Presenter
 from haunt.site.rights import Role
 from haunt.site.view_models import Notice
+
+Make = Callable[[str], Credential]
 
 
 class Fact(NamedTuple):
@@ -193,22 +196,21 @@ def _credentials(router: APIRouter, pages: Pages) -> None:
         told(request, f"refused: {why}")
         return _drawn(pages, request, board, 422, Notice(str(why), "now"))
 
-    @router.post("/boards/{board}/credential")
-    def make(request: Request, board: str) -> HTMLResponse:
+    def made(request: Request, board: str, make: Make, what: str) -> HTMLResponse:
         """Answer with the file itself: the password is kept nowhere and cannot be shown again."""
         _known(pages, board)
         try:
-            return shown(request, keyring.make(board), "made")
+            return shown(request, make(board), what)
         except HouseRefused as why:
             return refused(request, board, why)
 
+    @router.post("/boards/{board}/credential")
+    def first(request: Request, board: str) -> HTMLResponse:
+        return made(request, board, keyring.make, "made")
+
     @router.post("/boards/{board}/credential/rotate")
     def rotate(request: Request, board: str) -> HTMLResponse:
-        _known(pages, board)
-        try:
-            return shown(request, keyring.rotate(board), "made anew")
-        except HouseRefused as why:
-            return refused(request, board, why)
+        return made(request, board, keyring.rotate, "made anew")
 
     @router.post("/boards/{board}/credential/revoke")
     def revoke(request: Request, board: str) -> Response:

@@ -4,12 +4,12 @@ from collections.abc import Iterator, Mapping
 from typing import Annotated, Final, NamedTuple
 
 from fastapi import APIRouter, Query, Request, Response
-from fastapi.responses import HTMLResponse, StreamingResponse
+from fastapi.responses import HTMLResponse
 
-from haunt.live.errors import CrewMistake
+from haunt.site.answers import known
 from haunt.site.clocks import Clock, style_of
-from haunt.site.countports import CountBook, Counts
-from haunt.site.lists import CSV, csv_of
+from haunt.site.countports import Counts
+from haunt.site.lists import csv_file
 from haunt.site.pages import Pages
 from haunt.study.tallies import BoardTally, Cell
 
@@ -47,7 +47,7 @@ def routes(pages: Pages) -> APIRouter:
     @router.get("/counts", response_class=HTMLResponse)
     def counts(request: Request, night: Day = None) -> HTMLResponse:
         presenter, style = pages.presenter(), style_of(request)
-        clock, found = Clock(presenter.zone, style), _found(book, night)
+        clock, found = Clock(presenter.zone, style), known(book.counts(night), "night")
         names = {each.id: each.name for each in presenter.night.props.values()}
         return pages.page(
             request,
@@ -66,20 +66,10 @@ def routes(pages: Pages) -> APIRouter:
 
     @router.get("/counts.csv")
     def counts_csv(night: Day = None) -> Response:
-        found = _found(book, night)
-        name = f'attachment; filename="counts-{found.night.day}.csv"'
-        return StreamingResponse(
-            csv_of(COLUMNS, rows_of(found)), media_type=CSV, headers={"content-disposition": name}
-        )
+        found = known(book.counts(night), "night")
+        return csv_file(COLUMNS, rows_of(found), f"counts-{found.night.day}.csv")
 
     return router
-
-
-def _found(book: CountBook, night: str | None) -> Counts:
-    found = book.counts(night)
-    if isinstance(found, str):
-        raise CrewMistake(found, about="night", missing=True)
-    return found
 
 
 def rows_of(counts: Counts) -> Iterator[Mapping[str, object]]:

@@ -14,6 +14,7 @@ from haunt.live.errors import CrewMistake
 from haunt.site.asking import by, told
 from haunt.site.entrance import HOURS_MAX, USES_MAX, NewLink
 from haunt.site.labels import PDF, Address, PaperName, addresses_of
+from haunt.site.lists import attached
 from haunt.site.pages import Pages
 from haunt.site.paper.ink import PAPERS
 from haunt.site.paper.joincard import card_pdf, checked, steps_of
@@ -112,7 +113,7 @@ def _pdf(router: APIRouter, pages: Pages) -> None:
         return Response(
             card_pdf(show, steps, PAPERS[paper], made),
             media_type=PDF,
-            headers={"content-disposition": f'attachment; filename="join-card-{paper}.pdf"'},
+            headers=attached(f"join-card-{paper}.pdf"),
         )
 
 

@@ -10,6 +10,7 @@ from fastapi.responses import HTMLResponse, StreamingResponse
 from haunt.live.errors import CrewMistake
 from haunt.site.asking import by, told
 from haunt.site.houseports import Copy, HouseRefused, Loss
+from haunt.site.lists import attached
 from haunt.site.pages import Pages
 from haunt.site.view_models import Notice
 
@@ -127,10 +128,7 @@ def _one(router: APIRouter, pages: Pages) -> None:
         return StreamingResponse(
             parcel.pieces,
             media_type="application/x-tar",
-            headers={
-                "content-length": str(parcel.size_bytes),
-                "content-disposition": f'attachment; filename="{parcel.name}"',
-            },
+            headers={**attached(parcel.name), "content-length": str(parcel.size_bytes)},
         )
 
 

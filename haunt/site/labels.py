@@ -7,6 +7,7 @@ from fastapi import APIRouter, Query, Request, Response
 from fastapi.responses import HTMLResponse
 
 from haunt.live.errors import CrewMistake
+from haunt.site.lists import attached
 from haunt.site.pages import Pages
 from haunt.site.paper.ink import PAPERS
 from haunt.site.paper.labels import Label, label_sheets, labels_of
@@ -60,7 +61,7 @@ def routes(pages: Pages) -> APIRouter:
         return Response(
             printed.pdf,
             media_type=PDF,
-            headers={"content-disposition": f'attachment; filename="labels-{paper}.pdf"'},
+            headers=attached(f"labels-{paper}.pdf"),
         )
 
     return router

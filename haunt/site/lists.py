@@ -90,6 +90,17 @@ def instant(text: str | None, name: str, zone: tzinfo = UTC) -> int | None:
         ) from fault
 
 
+def attached(name: str) -> dict[str, str]:
+    """Headers that make a browser keep an answer as a file of that name."""
+    return {"content-disposition": f'attachment; filename="{name}"'}
+
+
+def csv_file(
+    columns: tuple[str, ...], rows: Iterable[Mapping[str, object]], name: str
+) -> StreamingResponse:
+    return StreamingResponse(csv_of(columns, rows), media_type=CSV, headers=attached(name))
+
+
 def csv_of(columns: tuple[str, ...], rows: Iterable[Mapping[str, object]]) -> Iterator[str]:
     """RFC 4180: CRLF, a header, quotes where needed; text that looks like a formula is guarded."""
     buffer = io.StringIO()
@@ -134,12 +145,8 @@ def decision_pieces(reader: NightReader, asked: Asked) -> Iterator[str]:
 
 
 def _csv(pieces: Iterator[str], name: str) -> Response:
-    disposition = f'attachment; filename="{name}.csv"'
-    return StreamingResponse(
-        pieces,
-        media_type=CSV,
-        headers={"content-disposition": disposition, "vary": "Accept"},
-    )
+    headers = {**attached(f"{name}.csv"), "vary": "Accept"}
+    return StreamingResponse(pieces, media_type=CSV, headers=headers)
 
 
 def _answer(

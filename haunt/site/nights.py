@@ -8,9 +8,9 @@ from zoneinfo import ZoneInfo
 from fastapi import APIRouter, Query, Request, Response
 from fastapi.responses import HTMLResponse, JSONResponse, StreamingResponse
 
-from haunt.live.errors import CrewMistake
+from haunt.site.answers import known
 from haunt.site.before import checked
-from haunt.site.lists import CSV, Accept, csv_of
+from haunt.site.lists import CSV, Accept, attached, csv_of
 from haunt.site.nightwords import hour_rows, line_rows, passed_of, sensor_rows
 from haunt.site.pages import Pages
 from haunt.site.ports import NightBook
@@ -64,10 +64,9 @@ def routes(pages: Pages) -> APIRouter:
     @router.get("/nights/{day}/report.csv", include_in_schema=False)
     def report_csv(day: str) -> Response:
         """Let a link fetch what the API gives by `Accept: text/csv`."""
-        name = {
-            "content-disposition": f'attachment; filename="night-{_report(book, day).date}.csv"'
-        }
-        return StreamingResponse(_csv(_report(book, day)), media_type=CSV, headers=name)
+        found = _report(book, day)
+        headers = attached(f"night-{found.date}.csv")
+        return StreamingResponse(_csv(found), media_type=CSV, headers=headers)
 
     @router.get("/nights/{day}", include_in_schema=False, response_class=HTMLResponse)
     def night(request: Request, day: str) -> HTMLResponse:
@@ -114,10 +113,7 @@ def _clock_in(pages: Pages) -> Callable[[int], str]:
 
 
 def _report(book: NightBook, day: str) -> NightReport:
-    found = book.report(day)
-    if isinstance(found, str):
-        raise CrewMistake(found, about="date", missing=True)
-    return found
+    return known(book.report(day), "date")
 
 
 def _bars(report: NightReport, zone: ZoneInfo) -> list[Bar]:

@@ -6,12 +6,12 @@ from datetime import UTC, datetime
 from typing import Annotated, Final, NamedTuple
 
 from fastapi import APIRouter, Query, Request, Response
-from fastapi.responses import HTMLResponse, StreamingResponse
+from fastapi.responses import HTMLResponse
 
-from haunt.live.errors import CrewMistake
+from haunt.site.answers import known
 from haunt.site.clocks import Clock, style_of
-from haunt.site.countports import PackBook, Packs
-from haunt.site.lists import CSV, csv_of
+from haunt.site.countports import Packs
+from haunt.site.lists import csv_file
 from haunt.site.packcurves import Picture, picture, streak_words
 from haunt.site.pages import Pages
 from haunt.study.drain import Curve, Point
@@ -56,7 +56,7 @@ def routes(pages: Pages) -> APIRouter:
     @router.get("/packs", response_class=HTMLResponse)
     def packs(request: Request, night: Day = None) -> HTMLResponse:
         presenter, style = pages.presenter(), style_of(request)
-        clock, found = Clock(presenter.zone, style), _found(book, night)
+        clock, found = Clock(presenter.zone, style), known(book.packs(night), "night")
         names = {
             board.id: ", ".join(
                 presenter.night.props[each].name if each in presenter.night.props else each
@@ -79,20 +79,10 @@ def routes(pages: Pages) -> APIRouter:
 
     @router.get("/packs.csv")
     def packs_csv(night: Day = None) -> Response:
-        found = _found(book, night)
-        name = f'attachment; filename="packs-{found.day}.csv"'
-        return StreamingResponse(
-            csv_of(COLUMNS, rows_of(found)), media_type=CSV, headers={"content-disposition": name}
-        )
+        found = known(book.packs(night), "night")
+        return csv_file(COLUMNS, rows_of(found), f"packs-{found.day}.csv")
 
     return router
-
-
-def _found(book: PackBook, night: str | None) -> Packs:
-    found = book.packs(night)
-    if isinstance(found, str):
-        raise CrewMistake(found, about="night", missing=True)
-    return found
 
 
 def rows_of(packs: Packs) -> Iterator[dict[str, object]]:
@@ -138,6 +128,8 @@ def summary(packs: Packs) -> str:
     if short:
         return f"{len(short)} of {len(told)} may not last till close: {', '.join(short)}.{restarts}"
     unknown = sum(each.outlook is None for each in told)
+    if unknown == len(told):
+        return f"{unknown} packs: nothing can be foretold yet.{restarts}"
     rest = f"; of {unknown} nothing can be foretold" if unknown else ""
     return f"All {len(told) - unknown} packs that can be judged last till close{rest}.{restarts}"
 

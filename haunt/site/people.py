@@ -10,7 +10,15 @@ from fastapi.responses import HTMLResponse, RedirectResponse, StreamingResponse
 from haunt.live.errors import CrewMistake
 from haunt.site.asking import by, told
 from haunt.site.entrance import DAYS_MAX, HOURS_MAX, USES_MAX, NewLink
-from haunt.site.lists import CSV, CursorText, RowId, csv_of, every, instant, one_list
+from haunt.site.lists import (
+    CursorText,
+    RowId,
+    attached,
+    csv_file,
+    every,
+    instant,
+    one_list,
+)
 from haunt.site.pages import Pages
 from haunt.site.ports import Item
 from haunt.site.qr import qr_svg
@@ -167,18 +175,14 @@ def _logbook(router: APIRouter, pages: Pages) -> None:
 
     @router.get("/logbook.csv")
     def as_csv() -> Response:
-        return StreamingResponse(
-            csv_of(DEED_COLUMNS, every(book.logbook, {})),
-            media_type=CSV,
-            headers={"content-disposition": 'attachment; filename="logbook.csv"'},
-        )
+        return csv_file(DEED_COLUMNS, every(book.logbook, {}), "logbook.csv")
 
     @router.get("/logbook.json")
     def as_json() -> Response:
         return StreamingResponse(
             _pieces(every(book.logbook, {})),
             media_type="application/json",
-            headers={"content-disposition": 'attachment; filename="logbook.json"'},
+            headers=attached("logbook.json"),
         )
 
 

@@ -6,7 +6,7 @@ from urllib.parse import urlencode
 from fastapi import APIRouter, Form, Query, Request, Response
 from fastapi.responses import HTMLResponse, RedirectResponse
 
-from haunt.site.asking import device_of, remember, told
+from haunt.site.asking import device_of, own_path, remember, told
 from haunt.site.entrance import Entrance, Inside, TooSoon, WrongPassword
 from haunt.site.pages import Pages
 from haunt.site.passwords import LENGTH_MIN, PoolFull
@@ -29,12 +29,6 @@ def routes(pages: Pages) -> APIRouter:
     for path, kind in KINDS.items():
         _by_link(router, pages, path, kind)
     return router
-
-
-def own_path(text: str) -> str:
-    """Return a path of this site to go to, whatever was asked: never somebody else's."""
-    is_plain = text.isascii() and text.isprintable() and "\\" not in text
-    return text if is_plain and text.startswith("/") and not text.startswith("//") else "/"
 
 
 def _by_name(router: APIRouter, pages: Pages, entrance: Entrance) -> None:

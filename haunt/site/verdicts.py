@@ -10,6 +10,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse
 from pydantic import BaseModel, Field
 
 from haunt.live.sentences import reasons
+from haunt.site.asking import keep_choice, own_path
 from haunt.site.clocks import STYLES, Clock, lasting, style_of
 from haunt.site.lists import CursorText, decisions_csv, instant
 from haunt.site.pages import Pages
@@ -19,7 +20,6 @@ from haunt.site.view_models import Entry
 
 DECISIONS_SHOWN: Final = 50
 SHORT_MS: Final = 15_000
-YEAR_S: Final = 31_536_000
 OUTCOMES: Final = {"fired": "fired", "refused": "refused", "lapsed": "too late"}
 FILTERS: Final = ("prop", "sensor", "outcome", "reason", "since", "until")
 
@@ -101,17 +101,9 @@ def _choose_clock(router: APIRouter) -> None:
     @router.post("/clock")
     async def clock(request: Request, clock: Style, back: Back = "/log") -> Response:
         """Remember by which clock this browser shows times."""
-        is_ours = back.startswith("/") and not back.startswith(("//", "/\\"))
-        answer = RedirectResponse(back if is_ours else "/log", 303)
+        answer = RedirectResponse(own_path(back, "/log"), 303)
         if clock in STYLES:
-            answer.set_cookie(
-                "clock",
-                clock,
-                max_age=YEAR_S,
-                samesite="strict",
-                httponly=True,
-                secure=request.url.scheme == "https",
-            )
+            keep_choice(request, answer, "clock", clock)
         return answer
 
 

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 import pytest
 from playwright.sync_api import Browser, Page, sync_playwright
 
-from tests.browser.house import House, context_of
+from tests.browser.house import House, context_of, open_house
 
 
 # Not for the whole session: while it is open its loop counts as running in this thread.
@@ -21,22 +21,14 @@ def chromium() -> Iterator[Browser]:
 
 @pytest.fixture(scope="module")
 def house() -> Iterator[House]:
-    found = House()
-    try:
-        found.start()
+    with open_house(House()) as found:
         yield found
-    finally:
-        found.end()
 
 
 @pytest.fixture
 def own_house() -> Iterator[House]:
-    found = House()
-    try:
-        found.start()
+    with open_house(House()) as found:
         yield found
-    finally:
-        found.end()
 
 
 @pytest.fixture

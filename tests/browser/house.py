@@ -7,8 +7,11 @@ import sys
 import time
 import urllib.request
 import zlib
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import TypeVar
 from urllib.error import URLError
 
 from playwright.sync_api import Browser, BrowserContext, Page
@@ -36,6 +39,8 @@ PHONE = {"width": 360, "height": 740}
 LAPTOP = {"width": 1280, "height": 800}
 START_S = 20.0
 
+AnyHouse = TypeVar("AnyHouse", bound="House")
+
 
 def free_port() -> int:
     with socket.socket() as found:
@@ -56,9 +61,11 @@ class House:
     def url(self) -> str:
         return f"http://127.0.0.1:{self.port}"
 
+    def command(self) -> list[str]:
+        return ["tests.site.standin", str(self.port), self.kind]
+
     def start(self) -> None:
-        command = [sys.executable, "-m", "tests.site.standin", str(self.port), self.kind]
-        self._process = subprocess.Popen(command, cwd=ROOT)
+        self._process = subprocess.Popen([sys.executable, "-m", *self.command()], cwd=ROOT)
         until = time.monotonic() + START_S
         while not self.answers():
             assert self._process.poll() is None, "the stand-in ended at once"
@@ -107,6 +114,15 @@ class House:
     def _send(self, number: signal.Signals) -> None:
         assert self._process is not None
         self._process.send_signal(number)
+
+
+@contextmanager
+def open_house(found: AnyHouse) -> Iterator[AnyHouse]:
+    try:
+        found.start()
+        yield found
+    finally:
+        found.end()
 
 
 def context_of(

@@ -4,15 +4,12 @@ Method: Chromium on a stand-in over the garden's own show file; real pointer and
 after each. Fields and names are looked at as laid out, not as the server thinks they are.
 """
 
-import subprocess
-import sys
-import time
 from collections.abc import Iterator
 
 import pytest
 from playwright.sync_api import Browser, Locator, Page, expect
 
-from tests.browser.house import LAPTOP, PHONE, ROOT, START_S, House, context_of
+from tests.browser.house import LAPTOP, PHONE, House, context_of, open_house
 from tests.site.paper import seen
 
 pytestmark = pytest.mark.browser
@@ -25,24 +22,14 @@ BOXES = """svg => [...svg.querySelectorAll('text')].filter(e => e.getClientRects
 class Plot(House):
     """The stand-in over the garden's show file."""
 
-    def start(self) -> None:
-        command = [sys.executable, "-m", "tests.site.map.standin", str(self.port)]
-        self._process = subprocess.Popen(command, cwd=ROOT)
-        until = time.monotonic() + START_S
-        while not self.answers():
-            assert self._process.poll() is None, "the stand-in ended at once"
-            assert time.monotonic() < until, "the stand-in does not answer"
-            time.sleep(0.1)
+    def command(self) -> list[str]:
+        return ["tests.site.map.standin", str(self.port)]
 
 
 @pytest.fixture(scope="module")
 def plot() -> Iterator[Plot]:
-    found = Plot()
-    try:
-        found.start()
+    with open_house(Plot()) as found:
         yield found
-    finally:
-        found.end()
 
 
 @pytest.fixture

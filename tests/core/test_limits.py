@@ -163,3 +163,17 @@ def test_a_duty_set_in_mid_night_counts_what_the_motor_did_before() -> None:
     stage.do(events.ShowChanged, limited)
 
     assert verdicts(stage.motion()) == [("refused", "duty")]
+
+
+def test_a_refused_cue_leaves_the_stretched_rest_as_it_was() -> None:
+    stage = moving(hourly_cap=3)
+    gate = stage.arbiter.night.props["gate"]
+    stage.plays()
+    stage.wait(WINDOW_MS)
+    stage.plays()
+    before = gate.spread_ms
+    stage.wait(HOUR_MS)
+    assert verdicts(stage.motion()) == [("fired", None)]
+    stage.finish(state="refused", why="old-epoch")
+
+    assert gate.spread_ms == before > 0

@@ -3,6 +3,8 @@
 Method: rows of neighbours asked all the time; gaps are measured on the cues, turns are counted.
 """
 
+from dataclasses import replace
+
 import pytest
 
 from haunt.core import events
@@ -157,6 +159,21 @@ def test_a_claim_that_has_run_out_outranks_nothing() -> None:
     stage.motion("s-b")
 
     assert [d.prop for d in stage.wait(13_000)] == ["b"]  # both are free at 21,000
+
+
+def test_a_claim_means_nothing_once_the_show_has_no_gap() -> None:
+    stage = Stage(two(0, 0))
+    stage.plays("s-a", "a", 1000)
+    stage.wait(500)
+    stage.do(events.FiredByHand, "b", "k1")
+    stage.motion("s-a")  # barred by b: it claims
+    stage.finish("b")
+    stage.do(events.Stopped, "Mara")
+    stage.do(events.StopReleased, "Mara")
+    stage.wait(6000)
+    stage.do(events.ShowChanged, replace(two(0, 0), gap_ms=0))
+
+    assert verdicts(stage.motion("s-b")) == [("fired", None)]
 
 
 @pytest.mark.parametrize("patience_ms", [0, 3000, 9000])

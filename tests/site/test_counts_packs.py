@@ -17,13 +17,16 @@ from haunt.bootstrap.counting import Countings, PackWatch
 from haunt.live.crew import Crew
 from haunt.live.views import PropWord
 from haunt.site.app import create_app
+from haunt.site.countports import Packs
 from haunt.site.hub import Hub
 from haunt.site.packcurves import POINTS_MAX, thinned
+from haunt.site.packs import summary
 from haunt.site.ports import Services
 from haunt.site.rights import Role
 from haunt.store.engines import open_engines
 from haunt.store.reader import Reader
-from haunt.study.drain import Point
+from haunt.study.drain import Curve, Point
+from haunt.study.nightfacts import Span
 from tests.bootstrap.packnight import FROM_MS, GARDEN, PROPS, lay
 from tests.site.night import StandInDesk, StandInKeeper, a_night, a_prop
 from tests.site.stage import HERE, a_stage, an_entrance
@@ -153,3 +156,12 @@ def test_a_long_night_keeps_its_dips_in_few_points() -> None:
 
     assert len(found) <= POINTS_MAX
     assert min(each.low or 0 for each in found) == 3
+
+
+def test_where_no_pack_can_be_judged_none_is_said_to_last() -> None:
+    night = Span(FROM_MS, FROM_MS + 14_400_000)
+    charge = (Point(FROM_MS, 74.0, 64, 7700, 7800),)
+    curve = Curve("tree", "lipo", charge, (), None, None, None, None, 10.0)
+    packs = Packs("2026-10-31", night, NOW_MS, (curve, replace(curve, board="well")), None)
+
+    assert summary(packs) == "2 packs: nothing can be foretold yet."

@@ -240,7 +240,7 @@ def test_the_page_offers_what_there_is_and_the_pdf_has_what_was_ticked() -> None
 
         assert garden.client.get("/labels.pdf?prop=nobody").status_code == 404
         assert garden.client.get("/labels.pdf?paper=a5").status_code == 422
-        garden.keeper.texts.append(example("first-night"))
+        garden.keeper.versions.append(example("first-night"))
         (sheet,) = seen(garden.client.get("/labels.pdf").content)
         assert len(sheet.codes) == 6, "three props, three boards: without a choice all there is"
 

@@ -14,10 +14,9 @@ from urllib.parse import parse_qs, urlsplit
 import httpx2
 import pytest
 
-from haunt.site.asking import HEADER, unmasked
+from haunt.site.asking import HEADER, own_path, unmasked
 from haunt.site.doors import form_token_of
 from haunt.site.entrance import NewLink
-from haunt.site.sign_in import own_path
 from haunt.store.engines import open_engines
 from haunt.store.people import PeopleStore
 from haunt.store.roster import hash_of

@@ -6,7 +6,7 @@ from fastapi import APIRouter, Query, Request, Response
 from fastapi.responses import HTMLResponse
 
 from haunt.site.findings import MARKS
-from haunt.site.lists import ID_MAX
+from haunt.site.lists import ID_MAX, attached
 from haunt.site.plan.changes import value_text
 from haunt.site.plan.desk import Desk
 from haunt.site.plan.tables import ALL, BY_NAME, Row, Table, rows_of
@@ -82,7 +82,7 @@ def routes(desk: Desk) -> APIRouter:
         return Response(
             kept.text.encode(),
             media_type="application/toml",
-            headers={"content-disposition": f'attachment; filename="{name}"'},
+            headers=attached(name),
         )
 
     return router

@@ -5,11 +5,11 @@ from datetime import date
 from typing import Annotated, Final
 
 from fastapi import APIRouter, Form, Request, Response
-from fastapi.responses import HTMLResponse, RedirectResponse, StreamingResponse
+from fastapi.responses import HTMLResponse, RedirectResponse
 
 from haunt.live.errors import CrewMistake
 from haunt.site.asking import by, told
-from haunt.site.lists import CSV, CursorText, RowId, csv_of
+from haunt.site.lists import CursorText, RowId, csv_file
 from haunt.site.plan.desk import Desk
 from haunt.site.plan.rowpages import NOTED
 from haunt.site.plan.tables import Row, row_of, rows_of, table_of
@@ -46,11 +46,7 @@ def routes(desk: Desk) -> APIRouter:
 
     @router.get("/plan/notes.csv")
     def as_csv() -> Response:
-        return StreamingResponse(
-            csv_of(COLUMNS, (_item(each) for each in _every(desk))),
-            media_type=CSV,
-            headers={"content-disposition": 'attachment; filename="notes.csv"'},
-        )
+        return csv_file(COLUMNS, (_item(each) for each in _every(desk)), "notes.csv")
 
     @router.post("/plan/notes")
     def add(  # noqa: PLR0913, PLR0917 - one parameter a field

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 
 from starlette.testclient import TestClient
@@ -13,11 +13,11 @@ from haunt.site.app import create_app
 from haunt.site.asking import HEADER
 from haunt.site.doors import form_token_of
 from haunt.site.hub import Hub
-from haunt.site.ports import KeptShow, Services, ShowMovedOn, ShowRefused
-from haunt.wire.showerrors import ShowFileRefused
+from haunt.site.ports import Services
 from haunt.wire.showfile import read_show, show_to_json
 from haunt.wire.showmodels import ShowFile
 from tests.site.night import DUSK_MS, StandInDesk, StandInReader, a_night
+from tests.site.shelf import Shelf
 from tests.site.stage import COOKIE, HERE, an_entrance, secret_of
 
 EXAMPLES = Path(__file__).parents[3] / "haunt" / "examples"
@@ -29,44 +29,26 @@ def example(name: str = "garden") -> str:
     return (EXAMPLES / f"{name}.toml").read_text(encoding="utf-8")
 
 
-@dataclass(slots=True)
-class TextKeeper:
-    """Satisfies `ports.ShowKeeper` on a list of texts; the last is the newest."""
+class TextKeeper(Shelf):
+    """A shelf that holds the garden where nothing else is said."""
 
-    texts: list[str] = field(default_factory=lambda: [example()])
-    by: list[str] = field(default_factory=list)
-    quicker: str = ""
-    """A text that somebody else keeps just before the next `put`."""
+    def __init__(self, text: str | None = None) -> None:
+        super().__init__(example() if text is None else text)
+        self.quicker = ""
+        """A text that somebody else keeps just before the next `put`."""
 
     @property
     def show(self) -> ShowFile:
-        return read_show(self.texts[-1], "show").show
-
-    def toml(self) -> str:
-        return self.texts[-1]
-
-    def kept(self) -> KeptShow:
-        return KeptShow(len(self.texts), self.texts[-1])
+        return read_show(self.versions[-1], "show").show
 
     def as_json(self) -> dict[str, object]:
         return show_to_json(self.show)
 
     def put(self, text: str, by: str, on: int | None = None) -> int:
         if self.quicker:
-            self.texts.append(self.quicker)
+            self.versions.append(self.quicker)
             self.quicker = ""
-        if on is not None and on != len(self.texts):
-            raise ShowMovedOn(len(self.texts))
-        try:
-            read_show(text, "show")
-        except ShowFileRefused as refused:
-            raise ShowRefused(refused.faults) from refused
-        self.texts.append(text)
-        self.by.append(by)
-        return len(self.texts)
-
-    def patch_prop(self, prop: str, values: dict[str, object], by: str) -> int:
-        raise NotImplementedError
+        return super().put(text, by, on)
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,7 +83,7 @@ def services_of(keeper: TextKeeper) -> Services:
 
 @contextmanager
 def a_garden(text: str | None = None, role: str = "owner") -> Iterator[Garden]:
-    keeper = TextKeeper([example() if text is None else text])
+    keeper = TextKeeper(text)
     services = services_of(keeper)
     app = create_app(services)
     with TestClient(app, HERE, raise_server_exceptions=False, follow_redirects=False) as client:

@@ -23,7 +23,7 @@ class Server(uvicorn.Server):
 
 
 def serve(port: int, file: str = "") -> None:
-    keeper = TextKeeper([Path(file).read_text(encoding="utf-8")]) if file else TextKeeper()
+    keeper = TextKeeper(Path(file).read_text(encoding="utf-8") if file else None)
     services = services_of(keeper)
     config = uvicorn.Config(
         create_app(services), "127.0.0.1", port, log_level="warning", timeout_graceful_shutdown=2

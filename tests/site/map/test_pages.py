@@ -26,7 +26,7 @@ def one_garden() -> Iterator[Garden]:
 @pytest.fixture
 def garden(one_garden: Garden) -> Garden:
     """The application is one for all; its show and who asks are new."""
-    one_garden.keeper.texts[:] = [example()]
+    one_garden.keeper.versions[:] = [example()]
     one_garden.keeper.by.clear()
     one_garden.become("owner")
     return one_garden
@@ -73,14 +73,14 @@ def test_a_form_moves_what_differs_as_one_version_and_offers_the_way_back(garden
     assert "Moved, kept as version 2." in page
 
     assert garden.post("/map/undo", version="2") == (303, "/map")
-    assert garden.keeper.texts[2] == example(), "comments and all"
+    assert garden.keeper.versions[2] == example(), "comments and all"
     assert "kept as version" not in garden.client.get("/map?moved=2").text
 
 
 def test_a_form_that_changes_nothing_makes_no_version(garden: Garden) -> None:
     same = {"x.prop.old-well": "9", "y.prop.old-well": "-2"}
     assert garden.post("/map", **same) == (303, "/map")
-    assert len(garden.keeper.texts) == 1
+    assert len(garden.keeper.versions) == 1
 
 
 @pytest.mark.parametrize(
@@ -107,7 +107,7 @@ def test_each_kind_moves_and_comes_back_to_the_very_text(
     assert again.things == 0, "it stands there"
     mover.undo(2, "Mara")
     if old is not None:
-        assert keeper.texts[-1] == example()
+        assert keeper.versions[-1] == example()
     else:
         assert keeper.show == TextKeeper().show
 
@@ -130,7 +130,7 @@ def test_a_boundary_point_without_a_place_is_refused_and_nothing_moves(garden: G
     status, page = garden.post("/map", **fields)
     assert status == 422
     assert "Nothing was moved." in page
-    assert len(garden.keeper.texts) == 1
+    assert len(garden.keeper.versions) == 1
     assert re.search(r'name="x.prop.old-well" value="1"', page), "what was typed is kept"
 
 
@@ -192,7 +192,7 @@ def test_a_drag_goes_on_top_of_what_somebody_else_changed_meanwhile() -> None:
     keeper.quicker = example().replace('name = "Old well"', 'name = "New well"')
     done = Mover(keeper).move([Move(Kind.PROP, "old-well", (4, 4))], "Mara")
     assert done.version == 3
-    assert 'name = "New well"' in keeper.texts[-1]
+    assert 'name = "New well"' in keeper.versions[-1]
     assert spot(keeper, "old-well") == (4, 4)
 
 
@@ -200,7 +200,7 @@ def test_a_move_is_taken_back_only_while_nothing_else_has_changed() -> None:
     keeper = TextKeeper()
     mover = Mover(keeper)
     mover.move([Move(Kind.PROP, "old-well", (4, 4))], "Mara")
-    keeper.texts.append(keeper.texts[-1] + "\n# more\n")
+    keeper.versions.append(keeper.versions[-1] + "\n# more\n")
     assert not mover.can_undo(2)
     with pytest.raises(ShowMovedOn):
         mover.undo(2, "Mara")
@@ -235,11 +235,11 @@ def test_who_is_no_owner_sees_the_map_and_moves_nothing(garden: Garden, role: st
     assert 'action="/map"' not in page
     status, _ = garden.post("/map", **{"x.prop.old-well": "1", "y.prop.old-well": "1"})
     assert status == 403
-    assert len(garden.keeper.texts) == 1
+    assert len(garden.keeper.versions) == 1
 
 
 def test_words_of_the_file_are_escaped(garden: Garden) -> None:
-    garden.keeper.texts.append(example().replace('name = "Old well"', 'name = "<b>well</b>"'))
+    garden.keeper.versions.append(example().replace('name = "Old well"', 'name = "<b>well</b>"'))
     page = garden.client.get("/map").text
     assert "<b>well" not in page
     assert "&lt;b&gt;well" in page
@@ -263,6 +263,6 @@ def test_a_prop_moved_to_the_fence_plays_only_what_the_limit_lets(garden: Garden
 
 
 def test_a_file_that_cannot_be_read_is_told_in_its_faults(garden: Garden) -> None:
-    garden.keeper.texts.append('[show]\nid = "garden"\n')
+    garden.keeper.versions.append('[show]\nid = "garden"\n')
     page = garden.client.get("/map").text
     assert "show.time_zone" in page
