@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import TypeVar
 from urllib.error import URLError
 
-from playwright.sync_api import Browser, BrowserContext, Page
+from playwright.sync_api import Browser, BrowserContext, Error, Page
 
 from tests.site.stage import secret_of, token_of
 
@@ -38,6 +38,7 @@ THEMES = ("night", "red", "light")
 PHONE = {"width": 360, "height": 740}
 LAPTOP = {"width": 1280, "height": 800}
 START_S = 20.0
+TRIES = 20
 
 AnyHouse = TypeVar("AnyHouse", bound="House")
 
@@ -148,9 +149,20 @@ def context_of(
     return context
 
 
+def picture(page: Page) -> bytes:
+    """The first frame there is: between two documents Chromium has none to take for a moment."""
+    for _ in range(TRIES - 1):
+        try:
+            return page.screenshot()
+        except Error as fault:
+            if "Unable to capture" not in fault.message:
+                raise
+    return page.screenshot()
+
+
 def brightness(page: Page) -> float:
     """Return the mean grey, 0 to 255, of what is on the screen."""
-    width, channels, rows = pixels(page.screenshot())
+    width, channels, rows = pixels(picture(page))
     step = channels
     total, count = 0.0, 0
     for row in rows:
