@@ -6,6 +6,7 @@ last decides, and where that is within the visitor's patience the trigger waits.
 
 from haunt.core import plays
 from haunt.core.decisions import Outcome, Source
+from haunt.core.lines import next_line
 from haunt.core.night import PASSES, Item, Night, Prop
 from haunt.core.rules import (
     CLEARS_RULES,
@@ -268,5 +269,6 @@ def _has_left(item: Item, now: int) -> bool:
 def _fire(night: Night, prop: Prop, item: Item, fit: Behaviours) -> None:
     behaviour = plays.choose(night, prop, item, fit) if len(fit) > 1 else fit[0]
     night.decide(item, Outcome.FIRED, None, None, behaviour.id)
-    plays.start(night, prop, item, behaviour)
+    saying = next_line(night, prop, behaviour, item.cue) if behaviour.lines else None
+    plays.start(night, prop, item, behaviour, saying)
     night.relook_around(prop)

@@ -4,6 +4,7 @@ from haunt.core.decisions import MotionKey, Outcome, Source
 from haunt.core.events import Held, Motion, PhaseByHand, Stopped
 from haunt.core.night import (
     PASSES,
+    RECENT_MAX,
     SEEN_BOOTS_MAX,
     STRANGERS_MAX,
     WALKING_MAX,
@@ -17,7 +18,6 @@ from haunt.core.people import on_held, on_phase, on_stopped
 from haunt.core.rules import RULE, SENSOR_RULES, closed, stale, stopped, walk_test, wrong_way
 from haunt.core.seen import SeqWindow
 
-RECENT_MAX = 32
 _WRONG_WAY = RULE["wrong-way"].order
 
 
@@ -37,7 +37,7 @@ def on_motion(night: Night, event: Motion) -> None:
         night.owed += 1
         night.refuse(key, event.sensor, None, night.now_ms, "unknown-sensor", 0)
         return
-    _weigh(night, sensor, key, night.now_ms - event.age_ms)
+    _weigh(night, sensor, key, event.sensor, night.now_ms - event.age_ms)
 
 
 def _memory(night: Night, board: str) -> BoardMemory | None:
@@ -48,15 +48,20 @@ def _memory(night: Night, board: str) -> BoardMemory | None:
 
 
 def _first_time(board: BoardMemory, boot: str, seq: int) -> bool:
-    window = board.seen.get(boot)
-    if window is None:
-        while len(board.seen) >= SEEN_BOOTS_MAX:
-            del board.seen[next(iter(board.seen))]
-        window = board.seen[boot] = SeqWindow()
-    return window.add(seq)
+    if board.seen.boot == boot:
+        return board.seen.add(seq)
+    before = board.seen_before
+    if boot in before:
+        return before[boot].add(seq)
+    if board.seen.boot:
+        before[board.seen.boot] = board.seen
+    while len(before) >= SEEN_BOOTS_MAX:
+        del before[next(iter(before))]
+    board.seen = SeqWindow(boot)
+    return board.seen.add(seq)
 
 
-def _weigh(night: Night, sensor: Sensor, key: MotionKey, happened: int) -> None:
+def _weigh(night: Night, sensor: Sensor, key: MotionKey, name: str, happened: int) -> None:
     """Apply the sensor's rules, note what the sensor saw, and make an item for each link."""
     reason, margin, order = None, PASSES, 99
     for rule in SENSOR_RULES:
@@ -71,14 +76,13 @@ def _weigh(night: Night, sensor: Sensor, key: MotionKey, happened: int) -> None:
         sensor.last_accepted_ms = happened if last is None else max(last, happened)
     _act(night, sensor, accepted=accepted or (reason is None and not sensor.links))
     night.owed += max(1, len(sensor.links))
-    name = sensor.spec.id
     if not sensor.links:
         night.refuse(key, name, None, night.now_ms, reason or "no-prop", max(0, margin))
-    for prop, delay_ms, after, within_ms in sensor.links:
+    for prop_id, prop, delay_ms, after, within_ms in sensor.links:
         if order > _WRONG_WAY and after is not None and wrong_way(after, within_ms, happened) >= 0:
-            night.refuse(key, name, prop.spec.id, happened + delay_ms, "wrong-way", 0)
+            night.refuse(key, name, prop_id, happened + delay_ms, "wrong-way", 0)
         elif reason is not None:
-            night.refuse(key, name, prop.spec.id, happened + delay_ms, reason, margin)
+            night.refuse(key, name, prop_id, happened + delay_ms, reason, margin)
         else:
             _admit(night, _item(night, prop, sensor, key, happened, delay_ms))
 
@@ -87,7 +91,7 @@ def _note_links(sensor: Sensor, happened: int) -> bool:
     """A motion is accepted if some link would take it; a sensor without links accepts none."""
     return any(
         after is None or wrong_way(after, within, happened) == PASSES
-        for _prop, _delay, after, within in sensor.links
+        for _id, _prop, _delay, after, within in sensor.links
     )
 
 
@@ -96,9 +100,9 @@ def _note(sensor: Sensor, happened: int) -> None:
         sensor.last_seen_ms = happened
     if sensor.lull_from_ms is None or happened > sensor.lull_from_ms:
         sensor.lull_from_ms = happened
-    sensor.recent_ms.append(happened)
-    if len(sensor.recent_ms) > RECENT_MAX:
-        del sensor.recent_ms[0]
+    if sensor.asked:
+        sensor.recent_ms.append(happened)
+        del sensor.recent_ms[:-RECENT_MAX]
 
 
 def _act(night: Night, sensor: Sensor, *, accepted: bool) -> None:

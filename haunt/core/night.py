@@ -6,6 +6,7 @@ keeps; what is wired on top follows from the show.
 
 from dataclasses import dataclass, field
 from heapq import heapify, heappush
+from typing import NamedTuple
 
 from haunt.core.calendar import Calendar, Piece, Sunset, no_sunset
 from haunt.core.clockwork import Timetable
@@ -14,9 +15,14 @@ from haunt.core.seen import SeqWindow
 from haunt.core.show import Behaviour, BoardSpec, Link, LoadSpec, PropSpec, SensorSpec, Show
 
 SEEN_BOOTS_MAX = 8
+"""Boots of a board whose motions are known again: the latest, and those before it."""
+
 STRANGERS_MAX = 64
 WALKING_MAX = 64
 """Items still walking towards one prop; beyond it a later one is refused `already-waiting`."""
+
+RECENT_MAX = 32
+"""Sightings kept by a sensor that a link asks whether it saw people before; others keep none."""
 
 PASSES = -1
 
@@ -29,6 +35,8 @@ class Play:
     behaviour: Behaviour
     started_ms: int
     before: "tuple[int | None, int | None, str | None]" = (None, None, None)
+    line: str | None = None
+    said: list[str] | None = None
 
     @property
     def busy_until_ms(self) -> int:
@@ -71,6 +79,7 @@ class PropMemory:
     out_of_service: bool = False
     retired: bool = False
     low_streak: int = 0
+    said: list[str] = field(default_factory=list)
 
 
 @dataclass(slots=True, eq=False)
@@ -101,7 +110,8 @@ class BoardMemory:
     gone_ms: int | None = None
     charge_percent: int | None = None
     rest_readings: list[int] = field(default_factory=list)
-    seen: dict[str, SeqWindow] = field(default_factory=dict)
+    seen: SeqWindow = field(default_factory=SeqWindow)
+    seen_before: dict[str, SeqWindow] = field(default_factory=dict)
 
 
 @dataclass(slots=True, eq=False)
@@ -109,6 +119,16 @@ class Board(BoardMemory):
     spec: BoardSpec = field(kw_only=True)
     props: tuple[Prop, ...] = ()
     sensors: "tuple[Sensor, ...]" = ()
+
+
+class Way(NamedTuple):
+    """A link, wired. It carries its prop's id, so that a refusal need not look at the prop."""
+
+    id: str
+    prop: Prop
+    delay_ms: int
+    after: "Sensor | None"
+    within_ms: int
 
 
 @dataclass(slots=True)
@@ -126,8 +146,9 @@ class SensorMemory:
 class Sensor(SensorMemory):
     spec: SensorSpec = field(kw_only=True)
     board: Board = field(kw_only=True)
-    links: "tuple[tuple[Prop, int, Sensor | None, int], ...]" = ()
+    links: "tuple[Way, ...]" = ()
     sees: tuple[Prop, ...] = ()
+    asked: bool = False
 
 
 @dataclass(slots=True, eq=False)
@@ -344,7 +365,9 @@ def _join(night: Night) -> None:
     on_board: dict[str, list[Prop]] = {}
     feeding: dict[str, list[Sensor]] = {}
     sharing: dict[int, set[str]] = {}
+    asked = {link.after for sensor in night.sensors.values() for link in sensor.spec.links}
     for sensor in night.sensors.values():
+        sensor.asked = sensor.spec.id in asked
         sensor.sees = tuple(night.props[each] for each in sensor.spec.sees)
         sensor.links = tuple(_link(night, link) for link in sensor.spec.links)
         for name in {link.prop for link in sensor.spec.links}:
@@ -370,9 +393,9 @@ def _join(night: Night) -> None:
         board.sensors = tuple(s for s in night.sensors.values() if s.board is board)
 
 
-def _link(night: Night, link: Link) -> "tuple[Prop, int, Sensor | None, int]":
+def _link(night: Night, link: Link) -> Way:
     after = night.sensors[link.after] if link.after is not None else None
-    return night.props[link.prop], link.delay_ms, after, link.within_ms
+    return Way(link.prop, night.props[link.prop], link.delay_ms, after, link.within_ms)
 
 
 def _peaks(night: Night, prop: Prop) -> tuple[tuple[Load, int], ...]:

@@ -1,14 +1,22 @@
 """Starts and ends of behaviours: the sums that they change, and nothing else."""
 
 from bisect import bisect_right
+from typing import NamedTuple
 
 from haunt.core.decisions import SendCue
 from haunt.core.dice import draw
 from haunt.core.night import Item, Night, Play, Prop
-from haunt.core.show import Behaviour
+from haunt.core.show import Behaviour, Line
 
 HOUR_MS = 3_600_000
 DUTY_WINDOW_MS = 600_000
+
+
+class Saying(NamedTuple):
+    """A line, and what counts as said before it: the prop's own list, or one that begins anew."""
+
+    line: Line
+    heard: list[str]
 
 
 def choose(night: Night, prop: Prop, item: Item, allowed: tuple[Behaviour, ...]) -> Behaviour:
@@ -27,7 +35,9 @@ def choose(night: Night, prop: Prop, item: Item, allowed: tuple[Behaviour, ...])
     return pool[-1]
 
 
-def start(night: Night, prop: Prop, item: Item, behaviour: Behaviour) -> None:
+def start(
+    night: Night, prop: Prop, item: Item, behaviour: Behaviour, saying: Saying | None = None
+) -> None:
     now = night.now_ms
     before = (prop.last_start_ms, prop.last_end_ms, prop.last_behaviour)
     play = Play(item.cue, behaviour, now, before)
@@ -41,6 +51,7 @@ def start(night: Night, prop: Prop, item: Item, behaviour: Behaviour) -> None:
         load.total += amount
         load.playing[prop.spec.id] = (amount, play.busy_until_ms)
     night.wake(play.busy_until_ms, prop)
+    line = _note_line(prop, play, saying) if saying is not None else None
     night.effects.append(
         SendCue(
             prop.spec.board,
@@ -50,9 +61,17 @@ def start(night: Night, prop: Prop, item: Item, behaviour: Behaviour) -> None:
             behaviour.id,
             behaviour.max_ms,
             now,
-            _line(night, behaviour, item.cue),
+            line,
         )
     )
+
+
+def _note_line(prop: Prop, play: Play, saying: Saying) -> str:
+    """The old list is put back where the board refuses: what nobody heard is still to be said."""
+    play.line, play.said = saying.line.id, prop.said if saying.heard is not prop.said else None
+    prop.said = saying.heard
+    prop.said.append(saying.line.id)
+    return saying.line.text
 
 
 def _note_use(prop: Prop, behaviour: Behaviour, now: int) -> None:
@@ -77,12 +96,6 @@ def on_time_since(prop: Prop, since_ms: int) -> int:
     return total
 
 
-def _line(night: Night, behaviour: Behaviour, cue: str) -> str | None:
-    if not behaviour.lines:
-        return None
-    return behaviour.lines[draw(night.show.seed, "line " + cue, len(behaviour.lines))]
-
-
 def end(night: Night, prop: Prop, at_ms: int) -> None:
     """A behaviour is over at an instant, now or past; the prop begins its rest."""
     play = _unload(night, prop)
@@ -104,6 +117,10 @@ def undo(night: Night, prop: Prop) -> None:
     if play is None:
         return
     prop.last_start_ms, prop.last_end_ms, prop.last_behaviour = play.before
+    if play.said is not None:
+        prop.said = play.said
+    elif play.line is not None and prop.said and prop.said[-1] == play.line:
+        prop.said.pop()
     if prop.starts_ms and prop.starts_ms[-1] == play.started_ms:
         prop.starts_ms.pop()
     if prop.on_times and prop.on_times[-1][0] == play.started_ms:

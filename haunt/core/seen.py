@@ -8,12 +8,13 @@ FULL = (1 << WINDOW) - 1
 
 @dataclass(slots=True)
 class SeqWindow:
-    """Remembers the last 1,024 numbers up to `high`; anything older counts as seen.
+    """Remembers the last 1,024 numbers of a boot up to `high`; anything older counts as seen.
 
     Bit n of `gaps` is set where the number `high - n` has not come. Most come in order, so it is
     nothing at all, and costs nothing to keep.
     """
 
+    boot: str = ""
     high: int = 0
     gaps: int = 0
 

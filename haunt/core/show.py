@@ -10,6 +10,16 @@ from haunt.core.clockwork import CalendarSpec, Timetable
 
 
 @dataclass(frozen=True, slots=True)
+class Line:
+    """One thing to say, named for ever by its `id`. `barred`: a gentle phase must not hear it."""
+
+    id: str
+    text: str
+    intensity: int = 1
+    barred: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class Behaviour:
     """One thing a prop can do. `draws` are (load index, amount) pairs into `Show.loads`."""
 
@@ -23,7 +33,7 @@ class Behaviour:
     weight: int = 1000
     voice: bool = False
     lead_ms: int = 0
-    lines: tuple[str, ...] = ()
+    lines: tuple[Line, ...] = ()
     draws: tuple[tuple[int, int], ...] = ()
 
     @property

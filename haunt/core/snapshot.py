@@ -17,6 +17,7 @@ from haunt.core.night import (
     Play,
     Prop,
     PropMemory,
+    Sensor,
     SensorMemory,
     wire,
 )
@@ -58,6 +59,7 @@ def restore(show: Show, memory: Plain, sunset: Sunset = no_sunset) -> Night:
     for name, kept in memory["sensors"].items():
         if name in night.sensors:
             _fill(night.sensors[name], kept, SensorMemory)
+            _note_asked(night.sensors[name])
     _fill_boards(night, memory)
     for name, kept in memory["props"].items():
         if name in night.props:
@@ -67,6 +69,14 @@ def restore(show: Show, memory: Plain, sunset: Sunset = no_sunset) -> Night:
     if night.release_at_ms is not None:
         night.wake(night.release_at_ms, None)
     return night
+
+
+def _note_asked(sensor: Sensor) -> None:
+    """The new show may ask a sensor that nobody asked before: it knows when it saw the last."""
+    if not sensor.asked:
+        sensor.recent_ms = []
+    elif not sensor.recent_ms and sensor.last_seen_ms is not None:
+        sensor.recent_ms = [sensor.last_seen_ms]
 
 
 def _fill_boards(night: Night, memory: Plain) -> None:
@@ -110,6 +120,8 @@ def _dump_prop(prop: Prop) -> Plain:
             "duration_ms": play.behaviour.duration_ms,
             "started_ms": play.started_ms,
             "before": list(play.before),
+            "line": play.line,
+            "said": list(play.said) if play.said is not None else None,
         }
     return found
 
@@ -127,6 +139,8 @@ def _fill_prop(night: Night, prop: Prop, kept: Plain) -> None:
         behaviour = replace(behaviour, duration_ms=have["duration_ms"])
     start, end, last = have["before"]
     prop.play = Play(have["cue"], behaviour, have["started_ms"], (start, end, last))
+    # Neither is in a snapshot of before there were pools of lines.
+    prop.play.line, prop.play.said = have.get("line"), have.get("said")
     for index, amount in behaviour.draws:
         load = night.loads[index]
         load.total += amount
@@ -136,15 +150,18 @@ def _fill_prop(night: Night, prop: Prop, kept: Plain) -> None:
 
 def _dump_board(board: BoardMemory) -> Plain:
     found = _plain(board, BoardMemory)
-    found["seen"] = {boot: [w.high, f"{FULL ^ w.gaps:x}"] for boot, w in board.seen.items()}
+    windows = [*board.seen_before.values(), board.seen] if board.seen.boot else []
+    found["seen"] = {each.boot: [each.high, f"{FULL ^ each.gaps:x}"] for each in windows}
+    del found["seen_before"]
     return found
 
 
 def _fill_board(board: BoardMemory, kept: Plain) -> None:
-    _fill(board, kept, BoardMemory)
-    board.seen = {
-        boot: SeqWindow(high, FULL & ~int(mask, 16)) for boot, (high, mask) in kept["seen"].items()
-    }
+    _fill(board, kept | {"seen": SeqWindow()}, BoardMemory)
+    for boot, (high, mask) in kept["seen"].items():  # the latest comes last
+        if board.seen.boot:
+            board.seen_before[board.seen.boot] = board.seen
+        board.seen = SeqWindow(boot, high, FULL & ~int(mask, 16))
 
 
 def _dump_item(item: Item) -> Plain:

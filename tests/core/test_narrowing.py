@@ -65,16 +65,6 @@ def test_a_weight_of_nothing_is_drawn_only_where_there_is_no_other() -> None:
     assert played(alone(never)) == {"never"}
 
 
-def test_a_line_is_drawn_for_the_cue_and_the_seed_repeats_it() -> None:
-    says = Behaviour("says", 1000, lines=("boo", "go away", "closer"))
-    first, second = alone(says), alone(says)
-    played(first)
-    played(second)
-
-    assert {cue.line for cue in first.cues} == {"boo", "go away", "closer"}
-    assert [cue.line for cue in first.cues] == [cue.line for cue in second.cues]
-
-
 # --- audience
 
 

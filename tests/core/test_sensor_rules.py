@@ -322,6 +322,19 @@ def test_the_wrong_way_is_judged_link_by_link() -> None:
     ]
 
 
+def test_a_sensor_that_a_new_link_asks_knows_whom_it_saw_last() -> None:
+    things = (quick(), sensor(), sensor("kerb", links=()))
+    stage = Stage(show(*things))
+    stage.motion("kerb")
+    asks = Link("gate", after="kerb", within_ms=8000)
+    stage.do(events.ShowChanged, show(quick(), sensor(links=(asks,)), sensor("kerb", links=())))
+    stage.wait(8000)
+
+    assert verdicts(stage.motion()) == FIRED
+    stage.wait(1)
+    assert lines(stage.motion()) == [("refused", "wrong-way", None)]
+
+
 # --- self-trigger
 
 

@@ -150,6 +150,18 @@ def test_motions_seen_before_the_restart_are_duplicates_after_it() -> None:
     assert stage.do(events.Motion, "b1", "pir", BOOT, 1) == []
 
 
+def test_the_motions_of_eight_boots_are_known_again_after_a_restart() -> None:
+    stage = Stage(show(prop(), sensor()))
+    boots = [f"7f3a91c2d4{n:02}" for n in range(9)]
+    for boot in boots:
+        stage.do(events.Motion, "b1", "pir", boot, 1)
+    stage.reload()
+
+    again = [stage.do(events.Motion, "b1", "pir", boot, 1) for boot in boots[1:]]
+    assert again == [[]] * 8
+    assert stage.do(events.Motion, "b1", "pir", boots[0], 1) != [], "only the last eight are kept"
+
+
 def test_a_show_changed_while_the_controller_was_down_leaves_the_law_intact() -> None:
     stage = under_way()
     stage.restart(500, of=show(prop(), sensor()))

@@ -5,7 +5,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Self
 
-from haunt.core.decisions import Decision, Effect, Outcome, SendCue
+from haunt.core.decisions import Decision, Effect, Outcome
 from haunt.core.events import Event, Motion
 from tests.core.random_nights import CALM, KINDS, START_MS, Call, Player, Step, night_of
 from tests.model.plain import Plain
@@ -57,7 +57,7 @@ class Duel(Player):
         self.model.given = list(real)
         plain = self._model_makes(call.event, call.mono_ms)
         self.tally.update(f"{e.source} {e.reason or 'fired'}" for e in decisions(real))
-        theirs, ours = [mute(each) for each in real], [mute(each) for each in plain]
+        theirs, ours = list(real), list(plain)
         if Counter(theirs) != Counter(ours) or moving(theirs) != moving(ours):
             if not (self._forgot_a_play(call.event, ours) or _forgot_a_sighting(theirs, ours)):
                 raise DisagreementError(call, theirs, ours)
@@ -65,21 +65,9 @@ class Duel(Player):
             self.tally["departed"] += 1
             return
         assert not self.model.troubles, self.model.troubles
-        self._check_lines(real)
 
     def _model_makes(self, event: Event | None, mono_ms: int) -> list[Effect]:
         return self.model.advance(mono_ms) if event is None else self.model.handle(event)
-
-    def _check_lines(self, real: Sequence[Effect]) -> None:
-        for cue in (each for each in real if isinstance(each, SendCue)):
-            known = [
-                each.lines
-                for show in (self.show, self.other)
-                for prop in show.props
-                for each in prop.behaviours
-                if (prop.id, each.id) == (cue.prop, cue.behaviour)
-            ]
-            assert any(cue.line in lines if lines else cue.line is None for lines in known)
 
     def _forgot_a_play(self, event: Event | None, ours: Sequence[Effect]) -> bool:
         """Say whether a late motion happened before the last start of a prop that its sensor sees.
@@ -114,11 +102,6 @@ def decisions(effects: Sequence[Effect]) -> list[Decision]:
 def moving(effects: Sequence[Effect]) -> list[Effect]:
     """Return what moves something; in which order one instant refuses is nobody's business."""
     return [e for e in effects if not isinstance(e, Decision) or e.outcome is Outcome.FIRED]
-
-
-def mute(effect: Effect) -> Effect:
-    """Leave out what dice alone decide."""
-    return effect._replace(line=None) if isinstance(effect, SendCue) else effect
 
 
 def steps_of(seed: int, length: int) -> list[Step]:

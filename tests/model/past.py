@@ -12,7 +12,7 @@ from haunt.core import events
 from haunt.core.clockwork import PhaseSpec, TimeOfDay
 from haunt.core.decisions import Decision, SendCue, TellStop
 from haunt.core.events import Event
-from haunt.core.show import Behaviour, PropSpec, SensorSpec, Show
+from haunt.core.show import Behaviour, Line, PropSpec, SensorSpec, Show
 from tests.model import hours
 
 FOREVER = 1 << 60
@@ -38,6 +38,8 @@ class Play:
     start: int
     until: int
     motor_until: int
+    line: Line | None = None
+    again: tuple[Line, ...] = ()
 
 
 @dataclass(slots=True)

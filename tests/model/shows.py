@@ -16,7 +16,7 @@ from haunt.core.clockwork import (
     TimeOfDay,
     Timetable,
 )
-from haunt.core.show import Behaviour, PropSpec, Show
+from haunt.core.show import Behaviour, Line, PropSpec, Show
 from tests.core.random_shows import FIVE_PM, Luck, show_of
 from tests.core.stage import EVENING
 
@@ -24,6 +24,12 @@ T = TypeVar("T", PhaseSpec, QuietSpec)
 AUTUMN = 1_792_889_820_000  # 2026-10-25T00:57:00Z: 01:57 in London, three minutes before 01:00
 SPRING = 1_806_195_480_000  # 2027-03-28T00:58:00Z: 00:58 in London, two minutes before 02:00
 READINGS = {AUTUMN: (118, 119, 60, 61, 62, 119, 120), SPRING: (58, 59, 60, 61, 119, 120, 122)}
+LINES = (
+    Line("a", "who walks there"),
+    Line("b", "come closer", 2),
+    Line("c", "I smell blood", barred=True),
+    Line("d", "now", 4),
+)
 DATES = {EVENING: date(2026, 11, 1), AUTUMN: date(2026, 10, 25), SPRING: date(2027, 3, 28)}
 
 
@@ -76,7 +82,7 @@ def _moved(show: Show, luck: Luck, wall: int) -> Show:
 
 def _edged(spec: PropSpec, luck: Luck) -> PropSpec:
     """Put limits where what is told meets them exactly, and give behaviours lines to say."""
-    lines = luck.of((), ("who walks there", "come closer"))
+    lines = luck.of((), LINES[:2], LINES, LINES[3:])
     return replace(
         spec,
         retire_percent=luck.of(None, 15, 25),

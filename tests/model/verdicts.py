@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from haunt.core.decisions import Decision, Outcome, SendCue, Source
-from haunt.core.show import Behaviour, PropSpec
+from haunt.core.show import Behaviour, Line, PropSpec
 from tests.model.bars import Bar, Bars, Item
 from tests.model.past import FOREVER, Effect, Play
 
@@ -73,10 +73,11 @@ class Verdicts(Bars):
         until = self.now + chosen.max_ms
         self.decide(item, Outcome.FIRED, None, None, chosen.id)
         motor_until = self.now + chosen.motor_on_ms
-        self.plays.append(Play(spec, item.cue, chosen, self.now, until, motor_until))
+        line, again = self.said_by(spec, item, chosen)
+        self.plays.append(Play(spec, item.cue, chosen, self.now, until, motor_until, line, again))
         self.claims = [each for each in self.claims if each[0] != spec.id]
         words = (spec.board, item.cue, self.epoch, spec.id, chosen.id, chosen.max_ms, self.now)
-        self.said.append(SendCue(*words, None))
+        self.said.append(SendCue(*words, line.text if line else None))
         return self.look_around(spec.id)
 
     def chosen(self, spec: PropSpec, item: Item, allowed: tuple[Behaviour, ...]) -> Behaviour:
@@ -86,6 +87,29 @@ class Verdicts(Bars):
         pool = [each for each in pool if each.weight] or pool
         named = [e.behaviour for e in self.given if isinstance(e, SendCue) and e.cue == item.cue]
         return next((each for each in pool if each.id in named), pool[0])
+
+    def said_by(
+        self, spec: PropSpec, item: Item, behaviour: Behaviour
+    ) -> tuple[Line | None, tuple[Line, ...]]:
+        """Take what the dice chose if they might: none again before all that may be said were.
+
+        Of a pool that is used up also what begins anew, and never its last line twice in a row.
+        """
+        limits = [e.max_intensity for e in self.phases(self.now) if e.max_intensity is not None]
+        most = min(limits, default=FOREVER)
+        may = [e for e in behaviour.lines if e.intensity <= most and not (e.barred and most < 5)]
+        heard: list[Line] = []
+        for play in self.of(spec.id):
+            heard = [each for each in heard if each not in play.again]
+            heard += [play.line] if play.line else []
+        fresh, again = [each for each in may if each not in heard], tuple[Line, ...]()
+        if may and not fresh:
+            known = [line for each in spec.behaviours for line in each.lines]
+            again = (*may, *(each for each in heard if each not in known))
+            fresh = [each for each in may if each != heard[-1]] or may
+        given = [e.line for e in self.given if isinstance(e, SendCue) and e.cue == item.cue]
+        chosen = [each for each in fresh if each.text in given] or fresh
+        return (chosen[0] if chosen else None), again
 
     def decide(
         self,

@@ -18,7 +18,12 @@ from tests.theory.holding import holding_of
 from tests.theory.week import THIN_MS, Day, play
 from tests.theory.yard import START_MS, Yard
 
-FULL = {"Night.hand_keys": 256, "Night.strangers": 64, "Board.seen": 8, "BoardMemory.seen": 8}
+FULL = {
+    "Night.hand_keys": 256,
+    "Night.strangers": 64,
+    "Board.seen_before": 7,
+    "BoardMemory.seen_before": 7,
+}
 
 
 @pytest.fixture(scope="module")

@@ -28,6 +28,8 @@ WILL_WAIT_MS: Final = 3_000
 """A board that takes over its own old connection sends a will and a hello at once."""
 AHEAD_MS, BEFORE_BOOT_MS = 2_000, 60_000
 SEES_MS: Final = 10_000
+STARTED_MS: Final = 30_000
+"""For so long after a new boot a cue without an answer is put down to that."""
 STANDING_EVERY_MS: Final = 5_000
 """A fault comes with what is heard, which is looked at within a second; whether it is over is
 asked as often as boards tell their health.
@@ -131,6 +133,8 @@ class Watch:
             sensor = self._sensors.get(name)
             if sensor is not None and sensor.board == board and sensor.health(active_ms, passed_ms):
                 self._look_at_sensors.add(name)
+                if sensor.high_ms >= SEES_MS:  # it sees somebody all the time, or is stuck
+                    self._path.excuse(name)
         if health.battery_mv is not None:
             track.pack.read(health.battery_mv, self._limits(track), mono_ms)
         if health.motions:
@@ -206,10 +210,17 @@ class Watch:
 
     def unanswered(self, prop: str, board: str, mono_ms: int, wall_ms: int) -> None:
         total = self._unanswered[prop] = self._unanswered.get(prop, 0) + 1
-        if board in self.unsteady:
+        if board in self.unsteady or self._has_just_started(board, mono_ms):
             return  # that says it all
         finding = Finding(Kind.UNCONFIRMED, prop, (("board", board),), total)
         self.book.note(finding, mono_ms, wall_ms)
+
+    def _has_just_started(self, board: str, mono_ms: int) -> bool:
+        """A cue that met a restart is no fault of its own; restarts are counted."""
+        track = self._boards.get(board)
+        if track is None or not track.boots:
+            return False
+        return mono_ms - track.boots[-1][0] < STARTED_MS
 
     def answered(self, prop: str, mono_ms: int, wall_ms: int) -> None:
         self.book.away(key_of(Kind.UNCONFIRMED, prop), mono_ms, wall_ms)
