@@ -1,6 +1,6 @@
 """Keeps what the controller's beats say: its steady clock, and how long it has been silent.
 
-It must never judge by wall time, which either side may have wrong.
+It must never judge a cue by wall time, which either side may have wrong.
 """
 
 BEATS_MAX = 60
@@ -13,23 +13,38 @@ class Beats:
     def __init__(self):
         self.clock = None
         self._differences = []
+        self._largest = None
         self._last_ms = None
+        self._wall_ms = 0
         self._heard_on_this_connection = False
 
-    def heard(self, ms, clock, now_ms):
+    def heard(self, ms, clock, now_ms, wall_ms=0):
         if clock != self.clock:
             self.clock = clock
-            self._differences = []
-        self._differences = self._differences[-(BEATS_MAX - 1) :] + [now_ms - ms]
+            self._differences, self._largest = [], None
+        self._keep(now_ms - ms)
         self._last_ms = ms
+        self._wall_ms = wall_ms
         self._heard_on_this_connection = True
+
+    def _keep(self, difference):
+        differences = self._differences
+        differences.append(difference)
+        if self._largest is None or difference >= self._largest:
+            self._largest = difference
+        if len(differences) > BEATS_MAX and differences.pop(0) == self._largest:
+            self._largest = max(differences)
 
     def connection_lost(self):
         self._heard_on_this_connection = False
 
     def steady_ms(self, ms):
         """The controller's steady clock at the board's `ms`; None before any beat."""
-        return ms + max(self._differences) if self._differences else None
+        return None if self._largest is None else ms + self._largest
+
+    def wall_ms(self, ms):
+        """UTC by the last beat; of use for hours of the night, never for a cue."""
+        return self._wall_ms + ms - self._last_ms
 
     def is_silent(self, ms):
         return self._last_ms is None or ms - self._last_ms >= SILENCE_MS

@@ -1,13 +1,15 @@
-"""Gives the pure modules a world: the only file that touches pins, sockets, radio and the clock.
+"""Gives the pure modules a world: sockets, radio, clock, watchdog and, by pins.py, the pins.
 
 It must never wait without a time-out, and writes every output to rest before anything else.
 """
 
 import errno
+import gc
 import json
 import os
 import select
 import socket
+import sys
 import time
 
 import config as configuration
@@ -16,8 +18,12 @@ import script
 READ_BYTES = 1024
 UNSENT_BYTES_MAX = 8192
 WAIT_MS = 10
-BATTERY_MS = 1000
 JOIN_MS = 15000
+REST_MS = 15000
+SLEEP_MS = 100
+RESTART_PAUSE_MS = 3000
+RP2_WATCHDOG_MS_MAX = 8388
+MARKER = "restarted.txt"
 _TCP, _TCP_NODELAY = 6, 1  # not every port names them
 _LATER = (errno.EAGAIN, errno.EINPROGRESS)
 
@@ -56,8 +62,11 @@ class Link:
         self._unsent, self._fault = b"", None
         self.socket = socket.socket(*found[:3])
         self.socket.setblocking(False)
-        # Without it a packet waits up to 44 ms for the acknowledgement of the one before.
-        self.socket.setsockopt(_TCP, _TCP_NODELAY, 1)
+        try:
+            # Without it a packet waits up to 44 ms for the acknowledgement of the one before.
+            self.socket.setsockopt(_TCP, _TCP_NODELAY, 1)
+        except OSError as fault:
+            print("this port has no TCP_NODELAY, so motions may come 44 ms late:", fault)
         try:
             self.socket.connect(found[-1])
         except OSError as fault:
@@ -171,79 +180,61 @@ class ScriptPins:
             self._lines += text.split("\n")
 
 
-class MachinePins:
-    """Digital outputs and inputs, and the pack's voltage through a divider on an ADC pin."""
-
-    def __init__(self, config):
-        import machine
-
-        self.socket = None
-        self._outputs = {}
-        for prop in config.props:
-            outputs = config.props[prop].get("outputs", {})
-            for name in outputs:
-                rest = configuration.rest_level(outputs[name])
-                pin = machine.Pin(outputs[name]["pin"], machine.Pin.OUT, value=rest)
-                self._outputs[(prop, name)] = pin
-        self._sensors = []
-        for name in config.sensors:
-            sensor = config.sensors[name]
-            pin = machine.Pin(sensor["pin"], machine.Pin.IN)
-            self._sensors.append([name, pin, sensor.get("active", 1), False])
-        self._battery = config.battery if "pin" in config.battery else None
-        self._adc = machine.ADC(machine.Pin(self._battery["pin"])) if self._battery else None
-        self._battery_due_ms = 0
-        self._told = dict((name, False) for name in config.sensors)
-
-    def write(self, ms, prop, output, level):
-        self._outputs[(prop, output)].value(level)
-
-    def events(self, ms):
-        found = []
-        for entry in self._sensors:
-            name, pin, active, last = entry
-            is_high = entry[3] = pin.value() == active
-            # Two looks must agree: a spike between them is no visitor.
-            if is_high == last and is_high != self._told[name]:
-                self._told[name] = is_high
-                found.append(("sensor", name, is_high))
-        if self._adc is not None and ms >= self._battery_due_ms:
-            self._battery_due_ms = ms + BATTERY_MS
-            full_scale_mv = self._battery.get("full_scale_mv", 3300)
-            found.append(("battery", self._adc.read_u16() * full_scale_mv // 65535))
-        return found
-
-    def close(self):
-        pass
-
-
 class Radio:
     """The board's own Wi-Fi where its configuration names one; otherwise always ready."""
 
-    def __init__(self, wifi):
+    def __init__(self, wifi, sleep="none"):
         self._wifi = wifi
+        self._sleep = sleep
         self._wlan = None
         self._again_ms = None
+        self._rest_until_ms = None
         if wifi:
             import network
 
             self._wlan = network.WLAN(network.STA_IF)
             self._wlan.active(True)
+            self._save_power(network)
 
     def is_ready(self, ms):
         """Joins and joins again by itself: some ports give up for good when a router restarts."""
         if self._wlan is None or self._wlan.isconnected():
             self._again_ms = None
             return True
+        if self.is_resting(ms):
+            return False
         if self._again_ms is None or ms >= self._again_ms:
             if self._again_ms is not None:
                 self._wlan.disconnect()
-            self._wlan.connect(self._wifi["ssid"], self._wifi["password"])
-            self._again_ms = ms + JOIN_MS
+                if self._sleep == "light":
+                    return self._rest(ms)
+            self._join(ms)
         return False
+
+    def is_resting(self, ms):
+        """Off for a while, so that the board may sleep; only where its configuration says light."""
+        return self._rest_until_ms is not None and ms < self._rest_until_ms
 
     def rssi(self):
         return None if self._wlan is None else self._wlan.status("rssi")
+
+    def _join(self, ms):
+        if self._rest_until_ms is not None:
+            self._rest_until_ms = None
+            self._wlan.active(True)
+        self._wlan.connect(self._wifi["ssid"], self._wifi["password"])
+        self._again_ms = ms + JOIN_MS
+
+    def _rest(self, ms):
+        self._wlan.active(False)
+        self._rest_until_ms, self._again_ms = ms + REST_MS, None
+        return False
+
+    def _save_power(self, network):
+        """Unasked for, most ports let the radio nap, and a cue then waits for its next beacon."""
+        mode = "PM_PERFORMANCE" if self._sleep == "none" else "PM_POWERSAVE"
+        if hasattr(network.WLAN, mode):
+            self._wlan.config(pm=getattr(network.WLAN, mode))
 
 
 class Waiter:
@@ -262,37 +253,70 @@ class Waiter:
         self._poller.poll(wait_ms)
 
 
-def run(path):
+def run(config):
     """For ever, or until the keyboard says otherwise; our own faults end with outputs at rest."""
-    config = configuration.load(path)
     clock = Clock()
-    pins = ScriptPins(config) if config.pins == "script" else MachinePins(config)
+    pins = _pins(config)
+    configuration.forget_checks()
     import loop  # this late, because boot.py wants the pins before the rest is compiled
 
-    link, radio, waiter = Link(), Radio(config.wifi), Waiter()
-    cause, ms = _reset_cause(), clock.now_ms()
-    board = loop.Board(config, pins, link, radio, os.urandom, ms, cause)
+    # Before radio and network: whatever hangs from here on ends in a restart.
     watchdog = _watchdog(config)
+    link, radio, waiter = Link(), Radio(config.wifi, config.sleep), Waiter()
+    cause, ms = reset_cause(), clock.now_ms()
+    board = loop.Board(config, pins, link, radio, os.urandom, ms, cause)
     said = None
+    gc.collect()  # while nothing plays; what loading left behind would be in the way later
     try:
         while True:
-            board.poll(clock.now_ms())
+            ms = clock.now_ms()
+            board.poll(ms)
             if watchdog is not None:
                 watchdog.feed()
             if board.fault != said:
                 said = board.fault
                 print("connection lost:", said)
-            waiter.wait([link.socket, pins.socket], WAIT_MS)
+            if radio.is_resting(ms) and board.is_quiet():
+                _sleep_lightly()
+            else:
+                waiter.wait([link.socket, pins.socket], WAIT_MS)
     finally:
         board.close(clock.now_ms())
 
 
 def restart():
-    """On a real board; on a computer there is nothing to restart."""
+    """On a real board; on a computer there is nothing to restart.
+
+    The pause leaves a maker time to read why, and keeps a board that fails at once from spinning.
+    """
     import machine
 
-    if hasattr(machine, "reset"):
-        machine.reset()
+    if not hasattr(machine, "reset"):
+        return
+    try:
+        with open(MARKER, "w") as file:
+            file.write("by its own firmware")
+    except OSError as fault:
+        print("the next start will not know why:", fault)
+    time.sleep_ms(RESTART_PAUSE_MS)
+    machine.reset()
+
+
+def _pins(config):
+    if config.pins == "script":
+        return ScriptPins(config)
+    import pins
+
+    return pins.machine_pins(config)
+
+
+def _sleep_lightly():
+    import machine
+
+    if hasattr(machine, "lightsleep"):
+        machine.lightsleep(SLEEP_MS)
+    else:
+        time.sleep_ms(SLEEP_MS)
 
 
 def _watchdog(config):
@@ -300,17 +324,27 @@ def _watchdog(config):
         return None
     import machine
 
-    return machine.WDT(timeout=config.watchdog_ms)
+    if not hasattr(machine, "WDT"):
+        return None
+    is_rp2 = sys.platform == "rp2"
+    return machine.WDT(timeout=min(config.watchdog_ms, RP2_WATCHDOG_MS_MAX if is_rp2 else 60000))
 
 
-def _reset_cause():
-    """The cause as the port tells it; a brown-out looks like power-on on most of them."""
+def reset_cause():
+    """The cause as far as the port tells it, no further.
+
+    A brown-out shows as power-on on today's ESP32 port, as a watchdog on an old one; a restart by
+    software shows as a hard reset there and as a watchdog on the RP2, hence the marker. `unknown`
+    counts as a loss of power, so that sensors warm up.
+    """
     try:
         import machine
     except ImportError:
         return "power-on"
     if not hasattr(machine, "reset_cause"):
         return "power-on"
+    if _was_ours():
+        return "soft"
     cause = machine.reset_cause()
     words = (
         ("PWRON_RESET", "power-on"),
@@ -322,3 +356,11 @@ def _reset_cause():
         if cause == getattr(machine, name, None):
             return word
     return "unknown"
+
+
+def _was_ours():
+    try:
+        os.remove(MARKER)
+    except OSError:
+        return False
+    return True

@@ -1,10 +1,10 @@
 """Runs first on a real board and puts every output to rest, before any network is thought of."""
 
-import board
 import config
+import pins
 
 try:
-    board.MachinePins(config.load("config.json"))
+    pins.machine_pins(config.load("config.json"))
 except (OSError, config.ConfigError) as fault:
     # Without a sound configuration no pin is known; main.py says so again and drives none.
     print("outputs not set:", fault)

@@ -3,11 +3,13 @@
 It must never read a clock, draw a number or touch a pin or socket, and never fire at boot.
 """
 
+import alone
 import beats
 import outbox
+import pack
 import payloads
 
-FIRMWARE = "1.0"
+FIRMWARE = "1.1"
 CUES_MAX = 64
 HEALTH_MS = 5000
 HEALTH_LEAST_MS = 100  # a chattering sensor clears often; its board still has other work
@@ -18,9 +20,10 @@ class Brain:
     """Events and actions are tuples named in their first place.
 
     Events: ("tick",) ("connecting",) ("connected",) ("lost",) ("leaving",) ("acked", token)
-    ("message", topic, payload, retain) ("sensor", id, high) ("battery", mv) ("rssi", dbm).
+    ("message", topic, payload, retain) ("sensor", id, high) ("battery", mv) ("rssi", dbm)
+    ("stalled", prop).
     Actions: ("connect", will_topic, will_payload) ("publish", topic, payload, qos, retain, token)
-    ("output", prop, behaviour, on) ("stop_state", prop). A token other than 0 comes back as
+    ("output", prop, behaviour, on) and the cue's line where it has one, ("stop_state", prop). A token other than 0 comes back as
     ("acked", token) once the broker has the message. Outputs stand before messages.
     """
 
@@ -33,6 +36,7 @@ class Brain:
         self._is_connected = False
         self._beats = beats.Beats()
         self._is_still = True
+        self._alone = alone.Alone(config)
         self._outbox = outbox.Outbox()
         self.epoch = 0
         self.stopped = False
@@ -43,11 +47,15 @@ class Brain:
         self._seq = 0
         self._bad = 0
         self._battery_mv = None
+        self._floor_mv = pack.floor_mv(config.battery)
         self._low_readings = 0
         self._rssi = None
         self._starts = dict((prop, 0) for prop in config.props)
         self._motions = dict((sensor, 0) for sensor in config.sensors)
         self._active = dict((sensor, 0) for sensor in config.sensors)
+        self._actions = dict(
+            (sensor, config.sensors[sensor].get("action", "fire")) for sensor in config.sensors
+        )
         self._high_since = {}
         self._health_due_ms = ms
         self._health_last_ms = ms - HEALTH_MS
@@ -57,7 +65,8 @@ class Brain:
     def step(self, ms, event):
         """Timers due at `ms` go before the event."""
         self._outputs, self._messages = [], []
-        self._end_plays(ms)
+        if self._playing:
+            self._end_plays(ms)
         self._watch_beat(ms)
         self._take(ms, event)
         if self._is_connected:
@@ -88,6 +97,8 @@ class Brain:
             self._outbox.connection_lost()
         elif kind == "leaving":
             self._publish("presence", self._gone(), 1, True)
+        elif kind == "stalled":
+            self._stalled(ms, event[1])
 
     # ---- the connection
 
@@ -140,7 +151,7 @@ class Brain:
             if payload:
                 self._cue(ms, payload, retain)
         elif topic == self._topic("settings"):
-            self._settings(payload)
+            self._settings(payload, retain)
         elif topic == self._config.root + "/all/beat":
             if payload:
                 self._beat(ms, payload)
@@ -154,12 +165,12 @@ class Brain:
             self._bad += 1
         return fields
 
-    def _settings(self, payload):
-        # `alone` is read and kept but played as `still`: the wire does not tell a board whether
-        # it is held or in walk test, nor the local hour, and it must not fire without knowing.
+    def _settings(self, payload, retain):
+        """Cleared settings are those of a board that nobody allowed anything."""
         settings = self._checked("settings", payload) if payload else {}
         if settings is not None:
             self.settings = settings
+            self._alone.told(retain)
 
     # ---- beat, epoch and stop
 
@@ -167,8 +178,10 @@ class Brain:
         beat = self._checked("beat", payload)
         if beat is None:
             return
-        self._beats.heard(ms, beat["clock"], beat["now_ms"])
-        self._is_still = False
+        self._beats.heard(ms, beat["clock"], beat["now_ms"], beat["wall_ms"])
+        if self._is_still:
+            self._is_still = False
+            self._end_alone(ms)
         self._raise_epoch(ms, beat["epoch"])
 
     def _watch_beat(self, ms):
@@ -216,9 +229,20 @@ class Brain:
     def _still(self, ms):
         for prop in self._config.props:
             self._outputs.append(("stop_state", prop))
-        for play in self._playing.values():
-            self._report(ms, play["cue"], "aborted")
+        for prop in self._playing:
+            self._over(ms, prop, self._playing[prop], "aborted")
         self._playing = {}
+
+    def _stalled(self, ms, prop):
+        """Its motor is blocked: the prop comes to rest, and whoever sent the cue is told."""
+        if prop in self._playing:
+            self._outputs.append(("stop_state", prop))
+            self._over(ms, prop, self._playing.pop(prop), "aborted", "stalled")
+
+    def _over(self, ms, prop, play, state, why=None):
+        self._alone.ended_ms[prop] = ms
+        if play["cue"] is not None:
+            self._report(ms, play["cue"], state, why)
 
     # ---- cues
 
@@ -255,14 +279,17 @@ class Brain:
 
     def _start(self, ms, cue):
         """Only a cue that plays is remembered: refusing a repeat tells that it did start."""
-        prop, behaviour = cue["prop"], cue["behaviour"]
-        duration_ms = self._config.props[prop]["behaviours"][behaviour]["duration_ms"]
         self._cues = self._cues[-(CUES_MAX - 1) :] + [cue["cue"]]
-        end_ms = ms + min(duration_ms, cue["max_ms"])
-        self._playing[prop] = {"cue": cue["cue"], "behaviour": behaviour, "end_ms": end_ms}
-        self._starts[prop] += 1
-        self._outputs.append(("output", prop, behaviour, True))
+        self._play(ms, cue["prop"], cue["behaviour"], cue["cue"], cue["max_ms"], cue.get("line"))
         self._report(ms, cue["cue"], "started")
+
+    def _play(self, ms, prop, behaviour, cue, max_ms, line=None):
+        duration_ms = self._config.props[prop]["behaviours"][behaviour]["duration_ms"]
+        end_ms = ms + min(duration_ms, max_ms)
+        self._playing[prop] = {"cue": cue, "behaviour": behaviour, "end_ms": end_ms}
+        self._starts[prop] += 1
+        action = ("output", prop, behaviour, True)
+        self._outputs.append(action if line is None else action + (line,))
 
     def _end_plays(self, ms):
         for prop in list(self._playing):
@@ -270,13 +297,32 @@ class Brain:
             if play["end_ms"] <= ms:
                 del self._playing[prop]
                 self._outputs.append(("output", prop, play["behaviour"], False))
-                self._report(ms, play["cue"], "finished")
+                self._over(ms, prop, play, "finished")
 
     def _report(self, ms, cue, state, why=None):
         report = {"cue": cue, "boot": self._boot, "state": state, "why": why}
         if why == "old-epoch":
             report["epoch"] = self.epoch
         self._outbox.put(ms, "report", report)
+
+    # ---- alone: without a beat, where the settings allow it
+
+    def _play_alone(self, ms, sensor):
+        if self.stopped or not self._is_still or self._beats.clock is None:
+            return
+        wall_ms = self._beats.wall_ms(ms)
+        for prop, behaviour in self._alone.choices(ms, sensor, self.settings, wall_ms):
+            if prop not in self._playing:
+                self._play(ms, prop, behaviour, None, alone.PLAY_MS_MAX)
+
+    def _end_alone(self, ms):
+        """The controller is back and knows nothing of them: its cues shall find the props free."""
+        for prop in list(self._playing):
+            play = self._playing[prop]
+            if play["cue"] is None:
+                del self._playing[prop]
+                self._outputs.append(("output", prop, play["behaviour"], False))
+                self._over(ms, prop, play, "aborted")
 
     # ---- sensors, battery and health
 
@@ -292,13 +338,21 @@ class Brain:
         self._seq += 1
         motion = {"sensor": sensor, "boot": self._boot, "seq": self._seq}
         self._outbox.put(ms, "motion", motion)
-        if self._config.sensors[sensor].get("action") == "stop":
+        action = self._actions[sensor]
+        if action == "fire":
+            if self._is_still:
+                self._play_alone(ms, sensor)
+        elif action == "stop":
             self._stop_here(ms)
+        elif action != "count":  # somebody asks for calm
+            self._alone.pressed()
+            if self._is_still:
+                self._still(ms)
 
     def _battery(self, ms, battery_mv):
         """Below its floor the pack is near harm: this board makes itself still until released."""
         self._battery_mv = battery_mv
-        is_low = battery_mv < self._config.battery.get("floor_mv", 0)
+        is_low = battery_mv < self._floor_mv
         self._low_readings = self._low_readings + 1 if is_low else 0
         if self._low_readings >= FLOOR_READINGS:
             self._stop_here(ms)

@@ -26,7 +26,6 @@ class Board:
         self._link = link
         self._radio = radio
         self._entropy = entropy
-        self._tracks = tracks.Tracks(config.props)
         self.fault = None
         self._boot(ms, reset)
 
@@ -41,9 +40,14 @@ class Board:
         self._write(ms, self._tracks.due(ms))
         self._link.flush()
 
+    def is_quiet(self):
+        """Whether nothing would be missed if the board slept until the next look at its sensors."""
+        return not self._link.is_open() and self._tracks.is_quiet()
+
     def close(self, ms):
-        """Says goodbye: outputs at rest, presence gone without waiting for the will."""
-        self._rest_all(ms)
+        """Says goodbye: outputs in their stop states, presence gone without waiting for the will."""
+        for prop in self._config.props:
+            self._write(ms, self._tracks.stop(ms, prop))
         if self._session is not None and self._session.is_up:
             self._feed(ms, ("leaving",))
             self._link.write(packets.disconnect())
@@ -51,8 +55,11 @@ class Board:
         self._pins.close()
 
     def _boot(self, ms, reset):
-        self._rest_all(ms)
         boot = str(binascii.hexlify(self._entropy(6)), "ascii")
+        flash_hz_max = self._config.flash_hz_max
+        self._tracks = tracks.Tracks(self._config.props, flash_hz_max, int(boot, 16))
+        for prop in self._config.props:
+            self._write(ms, self._tracks.boot(ms, prop))
         self._brain = brain.Brain(self._config, boot, reset, ms)
         self._backoff = session.Backoff(boot)
         self._session = None
@@ -60,10 +67,6 @@ class Board:
         self._rssi_due_ms = ms
         spread_ms = self._config.spread_ms if reset == "power-on" else 0
         self._connect_due_ms = ms + self._backoff.draw_ms(spread_ms)
-
-    def _rest_all(self, ms):
-        for prop in self._config.props:
-            self._write(ms, self._tracks.rest(prop))
 
     def _write(self, ms, changes):
         for prop, output, level in changes:
@@ -75,21 +78,31 @@ class Board:
         elif event[0] == "reboot":
             self._link.close()
             self._boot(ms, event[1])
+        elif event[0] == "stalled":
+            self._tracks.stalled(event[1], event[2])
+            self._feed_brain(ms, event[:2])
         else:
-            for action in self._brain.step(ms, event):
-                self._perform(ms, action)
+            self._feed_brain(ms, event)
+
+    def _feed_brain(self, ms, event):
+        for action in self._brain.step(ms, event):
+            self._perform(ms, action)
 
     def _perform(self, ms, action):
         if action[0] == "output":
-            _, prop, behaviour, on = action
-            changes = self._tracks.start(ms, prop, behaviour) if on else self._tracks.rest(prop)
-            self._write(ms, changes)
+            self._output(ms, *action[1:])
         elif action[0] == "stop_state":
-            self._write(ms, self._tracks.stop(action[1]))
+            self._write(ms, self._tracks.stop(ms, action[1]))
         elif action[0] == "connect":
             self._link.write(self._session.open(ms, action[1], action[2]))
         elif self._session is not None:
             self._link.write(self._session.publish(*action[1:]))
+
+    def _output(self, ms, prop, behaviour, on, line=None):
+        if on:
+            self._write(ms, self._tracks.start(ms, prop, behaviour, line))
+        else:
+            self._write(ms, self._tracks.rest(ms, prop))
 
     def _network(self, ms):
         if not self._link.is_open():

@@ -2,7 +2,8 @@
 
 
 def events_of(line):
-    """`motion SENSOR`, `clear SENSOR`, `button SENSOR`, `battery MV`, `drop`, `reboot [CAUSE]`.
+    """`motion SENSOR`, `clear SENSOR`, `button SENSOR`, `battery MV`, `stall PROP OUTPUT`, `drop`,
+    `reboot [CAUSE]`.
 
     `drop` cuts the connection without a goodbye, `reboot` takes the board's power for a moment.
     A line that says nothing known is nothing.
@@ -10,6 +11,8 @@ def events_of(line):
     words = line.split()
     if len(words) == 1 and words[0] in ("drop", "reboot"):
         return [(words[0], "power-on")]
+    if len(words) == 3 and words[0] == "stall":
+        return [("stalled", words[1], words[2])]
     if len(words) != 2:
         return []
     verb, what = words

@@ -3,6 +3,7 @@
 It must never touch a socket; it turns time and bytes into bytes to write and events for the brain.
 """
 
+import chance
 import packets
 
 KEEPALIVE_S = 10
@@ -23,12 +24,11 @@ class Backoff:
     """
 
     def __init__(self, boot):
-        self._state = int(boot, 16) & 0xFFFFFFFF
+        self._chance = chance.Chance(int(boot, 16))
         self._ceiling_ms = RETRY_MS
 
     def draw_ms(self, below_ms):
-        self._state = (self._state * 1664525 + 1013904223) & 0xFFFFFFFF
-        return (self._state >> 8) % max(1, below_ms)
+        return self._chance.below(below_ms)
 
     def next_ms(self):
         ceiling_ms = self._ceiling_ms

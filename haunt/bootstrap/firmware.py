@@ -7,6 +7,7 @@ while they load.
 import importlib
 import json
 import sys
+from collections.abc import Callable
 from functools import cache
 from pathlib import Path
 from types import ModuleType
@@ -17,12 +18,19 @@ from pydantic_core import to_json
 from haunt.study.ports import Brain
 
 NAMES = (
+    "chance",
     "payloads",
     "packets",
+    "kinds",
+    "parts",
     "config",
     "beats",
     "outbox",
+    "pack",
+    "shapes",
+    "limits",
     "tracks",
+    "alone",
     "brain",
     "session",
     "script",
@@ -93,6 +101,8 @@ class _Timed:
 
     silence_ms: int
     beats_read: dict[bytes, Any]
+    step: Callable[[int, tuple[Any, ...]], list[tuple[Any, ...]]]
+    _beat: Callable[[int, bytes], None]
     _is_connected: bool
     _is_still: bool
     _health_due_ms: int
@@ -114,6 +124,21 @@ class _Timed:
         if not self._is_still:
             due = min(due, self._beats._last_ms + self.silence_ms)  # noqa: SLF001
         return due
+
+    def hear_beats(self, topic: str, beats: list[tuple[int, bytes]]) -> list[tuple[Any, ...]]:
+        """Before time alone makes it do anything, a step with a beat is the beat and no more."""
+        actions: list[tuple[Any, ...]] = []
+        due_ms = self.due_ms()
+        for ms, payload in beats:
+            event: tuple[Any, ...] = ("message", topic, payload, False)
+            if ms < due_ms:
+                self._beat(ms, payload)
+                if not self._is_connected or ms < self._health_due_ms:
+                    continue
+                event = ("tick",)  # of a higher epoch: it wants to say so at once
+            actions += self.step(ms, event)
+            due_ms = self.due_ms()
+        return actions
 
     def tally(self) -> BrainTally:
         waiting = self._outbox._waiting, self._outbox._underway  # noqa: SLF001

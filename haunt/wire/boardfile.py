@@ -8,10 +8,20 @@ from types import MappingProxyType
 from typing import Final, NamedTuple
 
 from haunt.wire.showfile import read_show
-from haunt.wire.showmodels import Behaviour, Board, Prop, Sensor, ShowFile
+from haunt.wire.showmodels import Behaviour, Board, Link, Prop, Sensor, ShowFile
 
 Part = dict[str, object]
 STOPPED: Final = "off"
+CELL_FLOOR_MV: Final[Mapping[str, int]] = MappingProxyType(
+    {
+        **dict.fromkeys(("lipo", "li-ion", "lco", "nmc", "nca"), 3000),
+        **dict.fromkeys(("lifepo4", "lfp"), 2500),
+        "lead-acid": 1750,
+        "nimh": 1000,
+        "alkaline": 800,
+    }
+)
+"""Where a board stops itself under load: the volts at which a cell counts as drained."""
 
 
 class BoardParts(NamedTuple):
@@ -20,16 +30,24 @@ class BoardParts(NamedTuple):
     sensors: Mapping[str, Part] = MappingProxyType({})
     props: Mapping[str, Part] = MappingProxyType({})
     pinless: tuple[str, ...] = ()
+    battery: Mapping[str, int] = MappingProxyType({})
 
     @property
     def words(self) -> str:
         """What is missing, and where to say it; empty where nothing is."""
-        if not self.pinless:
-            return ""
-        return (
-            f"No pin is told for {', '.join(self.pinless)}: add it to the board's pins in the plan "
-            "(by the id of a sensor, or any name for what a prop moves), and make the file anew."
-        )
+        said = []
+        if self.pinless:
+            said.append(
+                f"No pin is told for {', '.join(self.pinless)}: add it to the board's pins in the "
+                "plan (by the id of a sensor, or any name for what a prop moves), and make the "
+                "file anew."
+            )
+        if self.battery:
+            said.append(
+                "The board stops itself below its pack's floor once battery.pin and "
+                "battery.divider are in its file: only you know the two resistors."
+            )
+        return " ".join(said)
 
 
 def parts_of(text: str, board: str) -> BoardParts:
@@ -57,12 +75,17 @@ def board_parts(show: ShowFile, board: Board) -> BoardParts:
     ]
     found = {each.id: _outputs(each, props, free) for each in props}
     return BoardParts(
-        {each.id: _sensor(each, pins[known[each.id]]) for each in sensors if each.id in known},
+        {
+            each.id: _sensor(each, pins[known[each.id]], show.links, found)
+            for each in sensors
+            if each.id in known
+        },
         {each.id: _prop(each, board, pins, found[each.id]) for each in props if found[each.id]},
         (
             *(each.id for each in sensors if each.id not in known),
             *(each.id for each in props if not found[each.id]),
         ),
+        _battery(board),
     )
 
 
@@ -78,8 +101,21 @@ def _outputs(prop: Prop, props: list[Prop], free: list[str]) -> list[str]:
     return own or (free if len(props) == 1 else [])
 
 
-def _sensor(sensor: Sensor, pin: int) -> Part:
-    return {"pin": pin, "action": sensor.action}
+def _sensor(
+    sensor: Sensor, pin: int, links: tuple[Link, ...], found: Mapping[str, list[str]]
+) -> Part:
+    """With the props of its own board that it may set off while there is no controller."""
+    part: Part = {"pin": pin, "action": sensor.action}
+    linked = {each.prop for each in links if each.sensor == sensor.id}
+    props = [prop for prop, names in found.items() if prop in linked and names]
+    return {**part, "props": props} if props else part
+
+
+def _battery(board: Board) -> dict[str, int]:
+    if board.battery is None:
+        return {}
+    floor_mv = CELL_FLOOR_MV[board.battery.chemistry]
+    return {"cells": board.battery.series, "cell_floor_mv": floor_mv}
 
 
 def _prop(prop: Prop, board: Board, pins: dict[str, int], names: list[str]) -> Part:

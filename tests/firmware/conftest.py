@@ -7,12 +7,23 @@ from types import SimpleNamespace
 
 import pytest
 
+from tests.firmware import pinlog
 from tests.firmware.modules import FIRMWARE, MICROPYTHON, Run, load
 
 
 @pytest.fixture(scope="session")
 def firmware() -> SimpleNamespace:
     return SimpleNamespace(**load())
+
+
+@pytest.fixture
+def bench(monkeypatch: pytest.MonkeyPatch) -> pinlog.Bench:
+    """A machine that logs its pins; its clock stands at the `ms` that a test sets."""
+    made = pinlog.Bench(lambda: 0)
+    for name in ("machine", "neopixel"):  # put back after the test
+        monkeypatch.setitem(sys.modules, name, None)
+    pinlog.install(made)
+    return made
 
 
 @pytest.fixture(params=["cpython", "micropython"])

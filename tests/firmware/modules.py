@@ -16,17 +16,26 @@ FIRMWARE = Path(__file__).parents[2] / "firmware_stub"
 VECTORS = Path(__file__).parents[1] / "vectors"
 MICROPYTHON = Path(sys.executable).parent / "micropython"
 NAMES = (
+    "chance",
     "payloads",
     "packets",
+    "kinds",
+    "parts",
     "config",
     "beats",
     "outbox",
+    "pack",
+    "shapes",
+    "limits",
     "tracks",
+    "alone",
     "brain",
     "session",
     "script",
     "loop",
     "board",
+    "wav",
+    "pins",
 )
 
 Run: TypeAlias = Callable[[str, Path], "subprocess.CompletedProcess[str]"]

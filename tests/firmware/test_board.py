@@ -1,7 +1,7 @@
-"""Goal: the file that touches the machine does what pins, sockets and clock ask of it.
+"""Goal: the file that touches the machine does what sockets, clock, radio and watchdog ask of it.
 
-Method: a stand-in for the machine module, socket pairs on the loopback address, and the compiler
-of the boards for every file.
+Method: socket pairs on the loopback address, stand-ins for the machine and its radio, and the
+compiler of the boards for every file.
 """
 
 import select
@@ -10,80 +10,11 @@ import subprocess
 import sys
 from pathlib import Path
 from types import SimpleNamespace
-from typing import Any, ClassVar
+from typing import Any
 
 import pytest
 
 from tests.firmware.modules import FIRMWARE, MICROPYTHON
-
-
-class FakePin:
-    OUT: ClassVar = "out"
-    IN: ClassVar = "in"
-    made: ClassVar[dict[int, "FakePin"]] = {}
-
-    def __init__(self, number: int, mode: str = "", value: int = 0) -> None:
-        self.mode, self.level = mode, value
-        self.made[number] = self
-
-    def value(self, level: int | None = None) -> int:
-        if level is not None:
-            self.level = level
-        return self.level
-
-
-class FakeAdc:
-    def __init__(self, pin: FakePin) -> None:
-        assert pin.level == 0
-
-    def read_u16(self) -> int:
-        return 32768
-
-
-@pytest.fixture
-def machine_pins(firmware: SimpleNamespace, monkeypatch: pytest.MonkeyPatch) -> Any:
-    monkeypatch.setitem(sys.modules, "machine", SimpleNamespace(Pin=FakePin, ADC=FakeAdc))
-    FakePin.made.clear()
-    outputs = {"eyes": {"pin": 1, "stop": "off"}, "light": {"pin": 2, "stop": "on"}}
-    config = SimpleNamespace(
-        props={"gatekeeper": {"outputs": outputs}},
-        sensors={"pir": {"pin": 3}, "mat": {"pin": 4, "active": 0}},
-        battery={"pin": 5, "full_scale_mv": 10000},
-    )
-    return firmware.board.MachinePins(config)
-
-
-def test_real_outputs_begin_at_rest_and_take_levels(machine_pins: Any) -> None:
-    assert (FakePin.made[1].level, FakePin.made[2].level) == (0, 1)
-
-    machine_pins.write(0, "gatekeeper", "eyes", 1)
-
-    assert FakePin.made[1].level == 1
-
-
-def test_a_real_sensor_is_told_of_once_two_looks_agree(machine_pins: Any) -> None:
-    FakePin.made[4].level = 1
-    machine_pins.events(1)
-    assert machine_pins.events(2) == []
-    FakePin.made[3].level, FakePin.made[4].level = 1, 0
-
-    assert machine_pins.events(3) == []
-    assert machine_pins.events(4) == [("sensor", "pir", True), ("sensor", "mat", True)]
-    assert machine_pins.events(5) == []
-
-
-def test_a_spike_on_a_real_sensor_is_nothing(machine_pins: Any) -> None:
-    FakePin.made[4].level = 1
-    for ms in range(10):
-        FakePin.made[3].level = ms % 2
-        found = machine_pins.events(ms)
-        assert [event for event in found if event[0] == "sensor"] == []
-
-
-def test_the_pack_is_read_once_a_second(machine_pins: Any) -> None:
-    readings = [ms for ms in range(0, 2500, 10) if ("battery", 5000) in machine_pins.events(ms)]
-
-    assert readings == [0, 1000, 2000]
 
 
 class Counter:
@@ -214,14 +145,125 @@ def test_a_wrong_file_is_refused_with_every_fault(interpreter: str, tmp_path: Pa
     assert [line.split(": ")[1] for line in done.stdout.splitlines()] == ["host", "root", "port"]
 
 
-def test_only_board_py_touches_machine_and_network() -> None:
-    outside = ("machine", "network", "socket", "select", "time", "os")
-    pure = [path for path in FIRMWARE.glob("*.py") if path.name != "board.py"]
+def test_only_four_files_touch_machine_and_network() -> None:
+    outside = {"machine", "network", "neopixel", "socket", "select", "time", "os"}
+    may = {"board.py", "drivers.py", "pins.py", "sound.py"}
 
-    for path in pure:
-        words = path.read_text(encoding="utf-8").splitlines()
-        imported = [
-            line.split()[1] for line in words if line.strip().startswith(("import ", "from "))
-        ]
-        assert not set(imported) & set(outside), path.name
-    assert len(pure) >= 10
+    touching = {path.name for path in FIRMWARE.glob("*.py") if _imported(path) & outside}
+
+    assert touching == may
+
+
+def _imported(path: Path) -> set[str]:
+    lines = [line.strip() for line in path.read_text(encoding="utf-8").splitlines()]
+    return {line.split()[1] for line in lines if line.startswith(("import ", "from "))}
+
+
+def test_no_file_is_too_long_to_be_held_in_mind() -> None:
+    lengths = {
+        path.name: len(path.read_text("utf-8").splitlines()) for path in FIRMWARE.glob("*.py")
+    }
+
+    assert {name for name, lines in lengths.items() if lines > 400} == set()
+
+
+@pytest.mark.parametrize(
+    ("cause", "is_ours", "word"),
+    [
+        (1, False, "power-on"),  # a brown-out too: the port hides it
+        (2, False, "unknown"),
+        (3, False, "watchdog"),
+        (4, False, "deep-sleep"),
+        (5, False, "soft"),
+        (0, False, "unknown"),
+        (3, True, "soft"),  # a restart of our own shows as the watchdog on some ports
+    ],
+)
+def test_a_reset_is_told_as_far_as_the_port_tells_it(  # noqa: PLR0917
+    firmware: SimpleNamespace,
+    bench: Any,
+    monkeypatch: pytest.MonkeyPatch,
+    tmp_path: Path,
+    cause: int,
+    is_ours: bool,
+    word: str,
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr(firmware.board.time, "sleep_ms", lambda _ms: None, raising=False)
+    if is_ours:
+        firmware.board.restart()
+        assert bench.resets == 1
+    bench.cause = cause
+
+    assert firmware.board.reset_cause() == word
+    bench.cause = 3
+    assert firmware.board.reset_cause() == "watchdog"
+
+
+class FakeWlan:
+    PM_PERFORMANCE, PM_POWERSAVE = 0, 1
+
+    def __init__(self, _interface: int) -> None:
+        self.connected = False
+        self.log: list[Any] = []
+
+    def active(self, on: bool) -> None:
+        self.log.append(on)
+
+    def isconnected(self) -> bool:
+        return self.connected
+
+    def connect(self, ssid: str, password: str) -> None:
+        self.log.append((ssid, password))
+
+    def disconnect(self) -> None:
+        self.log.append("disconnect")
+
+    def config(self, pm: int) -> None:
+        self.log.append(f"pm {pm}")
+
+
+def radio(firmware: SimpleNamespace, monkeypatch: pytest.MonkeyPatch, sleep: str) -> Any:
+    network = SimpleNamespace(WLAN=FakeWlan, STA_IF=0)
+    monkeypatch.setitem(sys.modules, "network", network)
+    return firmware.board.Radio({"ssid": "yard", "password": "boo"}, sleep)
+
+
+def test_a_radio_that_must_be_quick_does_not_nap_and_joins_again_every_15_s(
+    firmware: SimpleNamespace, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    found = radio(firmware, monkeypatch, "none")
+
+    ready = [found.is_ready(ms) for ms in range(0, 30_001, 500)]
+
+    assert not any(ready)
+    join = ("yard", "boo")
+    assert found._wlan.log == [True, "pm 0", join, "disconnect", join, "disconnect", join]
+    assert not found.is_resting(30_001)
+    found._wlan.connected = True
+    assert found.is_ready(30_002)
+
+
+def test_a_radio_that_may_sleep_rests_between_its_tries(
+    firmware: SimpleNamespace, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    found = radio(firmware, monkeypatch, "light")
+    resting = []
+    for ms in range(0, 40_001, 500):
+        found.is_ready(ms)
+        resting.append(found.is_resting(ms))
+
+    join = ("yard", "boo")
+    assert found._wlan.log == [True, "pm 1", join, "disconnect", False, True, join]
+    assert resting.count(True) == 30
+
+
+def test_a_watchdog_is_no_longer_than_the_port_allows(
+    firmware: SimpleNamespace, bench: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(firmware.board.sys, "platform", "rp2")
+
+    assert firmware.board._watchdog(SimpleNamespace(watchdog_ms=20_000)).timeout == 8388
+    assert firmware.board._watchdog(SimpleNamespace(watchdog_ms=5000)).timeout == 5000
+    assert firmware.board._watchdog(SimpleNamespace(watchdog_ms=0)) is None
+    assert bench.fed == 0

@@ -170,11 +170,11 @@ def test_no_message_raises(firmware: SimpleNamespace, payload: bytes, leaf: str)
 
 
 def test_health_fits_its_limit_at_the_largest_configuration(firmware: SimpleNamespace) -> None:
-    limits = firmware.config
+    limits = firmware.parts
     names = [f"{number:032d}" for number in range(limits.SENSORS_MAX)]
     raw = {**CONFIG, "sensors": {name: {} for name in names}}
     raw["props"] = {name: {} for name in names[: limits.PROPS_MAX]}
-    brain = firmware.brain.Brain(limits.parse(json.dumps(raw)), BOOT, "deep-sleep", 0)
+    brain = firmware.brain.Brain(firmware.config.parse(json.dumps(raw)), BOOT, "deep-sleep", 0)
     year_ms = 366 * 86_400_000
     brain.step(0, ("battery", 999_999))
     brain.step(0, ("rssi", -100))

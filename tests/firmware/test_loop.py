@@ -37,7 +37,7 @@ class Bench:
         return next(self._seeds).to_bytes(size, "big")
 
     @property
-    def levels(self) -> dict[str, int]:
+    def levels(self) -> dict[str, Any]:
         return {entry["output"]: entry["level"] for entry in self.log}
 
     def run(self, for_ms: int) -> None:
@@ -267,3 +267,138 @@ def test_boards_in_one_process_share_nothing(firmware: SimpleNamespace) -> None:
 @pytest.mark.parametrize("line", ["", "motion", "dance gate-pir", "battery low", "motion a b"])
 def test_a_line_that_says_nothing_known_is_nothing(firmware: SimpleNamespace, line: str) -> None:
     assert firmware.script.events_of(line) == []
+
+
+TALKER = {
+    "gatekeeper": {
+        "outputs": {
+            "voice": {"kind": "sound", "stop": "off", "hook": "v"},
+            "head": {"kind": "motor", "stop": "off", "soft_ms": 100},
+            "eyes": {"kind": "dimmer", "stop": "off"},
+        },
+        "behaviours": {
+            "growl": {
+                "duration_ms": 1000,
+                "tracks": [
+                    {"output": "voice", "do": "speak", "line": "Boo", "to_ms": 800},
+                    {"output": "head", "do": "run", "level": 500},
+                    {"output": "eyes", "do": "steady", "level": 900, "from_ms": 200},
+                ],
+            }
+        },
+    }
+}
+
+
+def playing(firmware: SimpleNamespace, said: bytes) -> Bench:
+    bench = Bench(firmware, props=TALKER)
+    bench.connect()
+    bench.hear("all/beat", beat(1000))
+    bench.hear("gate/cue", said)
+    return bench
+
+
+def test_a_cue_with_a_line_has_it_spoken_while_light_and_motion_run(
+    firmware: SimpleNamespace,
+) -> None:
+    said = {**json.loads(cue(1000)), "line": "Who goes there"}
+    bench = playing(firmware, json.dumps(said).encode())
+    assert bench.levels["voice"] == "line:Who goes there"
+
+    bench.run(300)
+    assert bench.levels == {"voice": "line:Who goes there", "head": 500, "eyes": 900}
+    bench.run(1000)
+
+    assert bench.levels == {"voice": 0, "head": 0, "eyes": 0}
+    assert [report["state"] for report in bench.heard("report")] == ["started", "finished"]
+
+
+def test_everything_ends_at_the_cues_own_end(firmware: SimpleNamespace) -> None:
+    bench = playing(firmware, cue(1000, max_ms=400))
+    bench.run(390)
+    assert bench.levels == {"voice": "line:Boo", "head": 500, "eyes": 900}
+
+    bench.run(10)
+
+    assert bench.levels == {"voice": 0, "head": 0, "eyes": 0}
+
+
+def test_a_stop_is_not_made_soft(firmware: SimpleNamespace) -> None:
+    bench = playing(firmware, cue(1000))
+    bench.run(400)
+
+    bench.hear("all/stop", stop(4, stopped=True))
+
+    assert bench.levels == {"voice": 0, "head": 0, "eyes": 0}
+
+
+def test_a_motor_that_stalls_ends_its_play_and_the_controller_is_told(
+    firmware: SimpleNamespace,
+) -> None:
+    bench = playing(firmware, cue(1000))
+    bench.run(300)
+
+    bench.pins.command("stall gatekeeper head")
+    bench.run(10)
+
+    assert bench.levels == {"voice": 0, "head": 0, "eyes": 0}
+    bench.run(2000)
+    assert bench.levels["head"] == 0
+    reports = bench.heard("report")
+    assert [(report["state"], report.get("why")) for report in reports] == [
+        ("started", None),
+        ("aborted", "stalled"),
+    ]
+
+
+def test_a_board_that_lost_its_controller_plays_alone_and_counts_it(
+    firmware: SimpleNamespace,
+) -> None:
+    ghost = {
+        "ghost": {
+            "outputs": {"glow": {"kind": "pixels", "stop": "off"}},
+            "behaviours": {
+                "shine": {
+                    "duration_ms": 500,
+                    "tracks": [{"output": "glow", "do": "steady", "level": 700}],
+                }
+            },
+        }
+    }
+    bench = Bench(firmware, props=ghost, sensors={"pir": {"props": ["ghost"]}})
+    bench.connect()
+    allowed = {
+        "version": 1,
+        "mode": "alone",
+        "props": {"ghost": {"behaviour": "shine", "cooldown_ms": 1000}},
+        "hours": [["00:00", "00:00"]],
+    }
+    bench.hear("gate/settings", json.dumps(allowed).encode())
+    bench.hear("all/beat", beat(1000))
+    bench.run(6000)
+    bench.log.clear()
+
+    bench.pins.command("button pir")
+    bench.run(10)
+    assert bench.levels == {"glow": 700}
+    bench.run(500)
+    assert bench.levels == {"glow": 0}
+
+    bench.link.arrive(b"\xd0\x00")
+    bench.run(5000)
+    assert bench.heard("health")[-1]["starts"] == {"ghost": 1}
+    assert bench.heard("report") == []
+
+
+def test_a_board_may_sleep_only_without_a_link_and_with_nothing_on(
+    firmware: SimpleNamespace,
+) -> None:
+    bench = playing(firmware, cue(1000))
+    assert not bench.board.is_quiet()
+    bench.run(2000)
+    assert not bench.board.is_quiet()
+
+    bench.link.cut()
+    bench.run(10)
+
+    assert bench.board.is_quiet()

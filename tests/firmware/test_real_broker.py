@@ -8,6 +8,7 @@ compared with a bare publish by the same client library in the same run.
 import json
 import queue
 import shutil
+import signal
 import socket
 import statistics
 import subprocess
@@ -21,6 +22,7 @@ import paho.mqtt.client as mqtt
 import pytest
 from paho.mqtt.enums import CallbackAPIVersion
 
+from tests.firmware.cuts import ARM_HOME, REST
 from tests.firmware.modules import CONFIG, FIRMWARE, MICROPYTHON, beat, cue, stop
 
 MOSQUITTO = shutil.which("mosquitto", path="/usr/sbin:/usr/local/sbin:/usr/bin:/usr/local/bin")
@@ -287,3 +289,31 @@ def test_a_small_heap_outlasts_a_storm(controller: Controller, board: BoardProce
     controller.hears("gate/report", cue="after-the-storm", state="refused")
 
     assert board.process.poll() is None
+
+
+def test_on_pins_a_cue_moves_them_and_an_interrupt_leaves_them_at_rest(
+    broker: Broker, controller: Controller
+) -> None:
+    script = str(Path(__file__).parent / "pinned.py")
+    process = subprocess.Popen(
+        [*BOARDS["micropython"], script, str(broker.port)], stdout=subprocess.PIPE, text=True
+    )
+    try:
+        controller.hears("gate/presence", state="here")
+        controller.say("all/beat", beat(1000), qos=0)
+        said = {**json.loads(cue(1000, max_ms=600)), "prop": "keeper"}
+        controller.say("gate/cue", json.dumps(said).encode())
+        controller.hears("gate/report", state="finished")
+        process.send_signal(signal.SIGINT)
+        found = json.loads(process.communicate(timeout=PATIENCE_S)[0])
+    finally:
+        process.kill()
+        process.wait(PATIENCE_S)
+
+    shown = {pin: [level for _, p, level in found["log"] if p == pin] for pin in REST}
+    assert max(shown[14]) == 52428  # the motor's back side at 800 of 1000
+    assert 65535 in shown[15]
+    assert 0 in shown[17]  # a relay that is on when low
+    levels = {int(pin): level for pin, level in found["levels"].items()}
+    assert levels == {**REST, 12: ARM_HOME}
+    assert found["fed"] > 10
