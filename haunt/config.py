@@ -16,6 +16,7 @@ SETTINGS = {
     "listen": "127.0.0.1:8080",
     "mqtt": "127.0.0.1:1883",
     "broker": "auto",
+    "broker_ca": "",
     "database": "",
     "show": "",
     "name": "",
@@ -38,7 +39,8 @@ class Config:
     `names` are what browsers may call this server, beside its addresses and localhost. `tls` is
     auto (https where there is a certificate), on, or off. `webhook` is where alerts are posted.
     `log` is warnings, or every motion's way as text or json, on standard error. `mdns` is the name
-    under .local that is announced beyond loopback, or off.
+    under .local that is announced beyond loopback, or off. `broker_ca` is the authority that a
+    foreign broker's certificate must come from, where the system's own do not know it.
     """
 
     data: Path
@@ -54,6 +56,7 @@ class Config:
     webhook: str = ""
     log: str = "warnings"
     mdns: str = "haunt"
+    broker_ca: Path | None = None
     origin: tuple[tuple[str, str], ...] = ()
 
 
@@ -87,6 +90,7 @@ def read_config(
         webhook=_webhook(values["webhook"]),
         log=_log(values["log"]),
         mdns=_mdns(values["mdns"]),
+        broker_ca=_pem(values["broker_ca"]),
         origin=tuple(origin.items()),
     )
 
@@ -143,6 +147,15 @@ def _mdns(text: str) -> str:
     if len(label) <= 60 and NAME.fullmatch(label) and "." not in label:
         return label
     raise SettingRefused(f"mdns {text!r}: allowed are off, or one name such as haunt")
+
+
+def _pem(text: str) -> Path | None:
+    if not text:
+        return None
+    path = Path(text)
+    if not path.is_file():
+        raise SettingRefused(f"broker_ca {text!r}: no such file; allowed is a PEM file")
+    return path
 
 
 def _tls(text: str) -> str:

@@ -2,7 +2,8 @@
 
 import ssl
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from pathlib import Path
 from typing import assert_never
 from urllib.parse import unquote, urlsplit
 
@@ -26,7 +27,7 @@ class Joined:
 def join_broker(config: Config, show: str, say: Say) -> Joined:
     wanted = [(each.topic, each.qos) for each in Topics(show).controller_subscriptions()]
     if config.broker not in ("auto", "library"):
-        return Joined(_foreign(config.broker, f"{show}-controller"), wanted, None)
+        return Joined(_controller_account(config, show), wanted, None)
     credentials = Credentials(config.data / "broker", show)
     binary = mosquitto() if config.broker == "auto" else None
     kept: KeptBroker | LibraryBroker
@@ -67,7 +68,18 @@ def let_go(kept: KeptBroker | LibraryBroker | None, *, leave_running: bool) -> N
             assert_never(kept)
 
 
-def _foreign(url: str, client_id: str) -> Account:
+def _controller_account(config: Config, show: str) -> Account:
+    """Without a name in the URL the controller signs in as the files of `boards export` say."""
+    account = foreign_account(config.broker, f"{show}-controller", config.broker_ca)
+    if account.username is not None:
+        return account
+    credentials = Credentials(config.data / "broker", show)
+    password = credentials.controller_password()
+    return replace(account, username=credentials.controller, password=password)
+
+
+def foreign_account(url: str, client_id: str, ca: Path | None = None) -> Account:
+    """`ca` names the authority to trust in place of the system's."""
     parts = urlsplit(url)
     secure = parts.scheme == "mqtts"
     return Account(
@@ -76,5 +88,12 @@ def _foreign(url: str, client_id: str) -> Account:
         unquote(parts.username) if parts.username else None,
         unquote(parts.password) if parts.password else None,
         client_id,
-        ssl.create_default_context() if secure else None,
+        _context(ca) if secure else None,
     )
+
+
+def _context(ca: Path | None) -> ssl.SSLContext:
+    try:
+        return ssl.create_default_context(cafile=ca)
+    except (ssl.SSLError, OSError) as fault:
+        raise StartRefused(f"broker_ca {ca}: {fault}") from fault

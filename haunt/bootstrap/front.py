@@ -13,6 +13,7 @@ import uvicorn
 from haunt.bootstrap.naming import hosts_of
 from haunt.bootstrap.people import base_url
 from haunt.bootstrap.refusal import StartRefused
+from haunt.bootstrap.supervisor import Supervisor, supervisor
 from haunt.bootstrap.tls import certificate_of, context_of, words_of
 from haunt.config import Config, is_loopback
 from haunt.site.hub import Hub
@@ -45,9 +46,13 @@ class Turns:
     def ended(self) -> None:
         self.is_ended = True
 
+    def fresh(self) -> None:
+        """Before a turn is built: what is asked for from here on ends it, built or not."""
+        self.is_asked, self._server = False, None
+
     def begin(self, server: "_Server") -> None:
-        self.is_asked, self._server = False, server
-        if self.is_ended:
+        self._server = server
+        if self.is_ended or self.is_asked:
             server.end_soon()
 
     @property
@@ -61,7 +66,7 @@ class Front:
     def __init__(self, config: Config) -> None:
         """Raises StartRefused."""
         self.certificate = certificate_of(config)
-        self._host = config.listen_host
+        self._host, self.data = config.listen_host, config.data
         self._listener = _listen(config)
         self.url = base_url(self._host, self._listener.getsockname()[1], self.certificate)
         own = socket.gethostname().lower()
@@ -85,20 +90,27 @@ class Front:
             yield PLAIN
 
     def serve(self, app: Any, hub: Hub, turns: Turns) -> None:
-        certificate = self.certificate
+        certificate, told = self.certificate, supervisor()
+
+        async def beat() -> None:
+            if app.state.is_alive():  # else it is better to be started again
+                told.alive()
+
         settings = uvicorn.Config(
             app,
             log_level="warning",
             access_log=False,
             timeout_graceful_shutdown=GRACE_S,
             lifespan="on",
+            callback_notify=beat if told.beat_s is not None else None,
+            timeout_notify=int(told.beat_s or 0),  # it looks once a second
             ws="none",  # there are no sockets of that kind; a library that does them may be there
             ssl_context_factory=None
             if certificate is None
             else lambda _config, _default: context_of(certificate),
         )
         # A copy, for it is closed at the end of a turn; who comes meanwhile waits in the queue.
-        _Server(settings, hub, turns).run(sockets=[self._listener.dup()])
+        _Server(settings, hub, turns, told).run(sockets=[self._listener.dup()])
 
 
 class _Server(uvicorn.Server):
@@ -108,9 +120,13 @@ class _Server(uvicorn.Server):
     closed.
     """
 
-    def __init__(self, settings: uvicorn.Config, hub: Hub, turns: Turns) -> None:
+    def __init__(self, settings: uvicorn.Config, hub: Hub, turns: Turns, told: Supervisor) -> None:
         super().__init__(settings)
-        self._hub, self._turns = hub, turns
+        self._hub, self._turns, self._told = hub, turns, told
+
+    async def startup(self, sockets: list[socket.socket] | None = None) -> None:
+        await super().startup(sockets)
+        self._told.ready("the show runs")
 
     @contextmanager
     def capture_signals(self) -> Iterator[None]:
@@ -124,6 +140,7 @@ class _Server(uvicorn.Server):
         self.should_exit = True
 
     def handle_exit(self, sig: int, frame: FrameType | None) -> None:
+        self._told.ending()
         self._turns.ended()
         self._hub.close_soon()
         super().handle_exit(sig, frame)

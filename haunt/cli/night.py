@@ -37,6 +37,9 @@ def serve(  # noqa: PLR0917 - options are parameters
     broker: Annotated[
         str | None, typer.Option(help="auto, library or mqtt[s]://HOST:PORT.")
     ] = None,
+    broker_ca: Annotated[
+        str | None, typer.Option("--broker-ca", help="PEM of the authority of an mqtts:// broker.")
+    ] = None,
     database: Annotated[str | None, typer.Option(help="SQLAlchemy URL; default SQLite.")] = None,
     show: Annotated[Path | None, typer.Option(help="Show file to import at the start.")] = None,
     name: Annotated[
@@ -62,6 +65,7 @@ def serve(  # noqa: PLR0917 - options are parameters
         "listen": listen,
         "mqtt": mqtt,
         "broker": broker,
+        "broker_ca": broker_ca,
         "database": database,
         "show": str(show) if show is not None else None,
         "name": name,

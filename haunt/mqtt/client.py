@@ -4,6 +4,7 @@ Callbacks hand over raw bytes and return; they decide nothing and never raise. p
 reconnecting are not used: the pump here does both, and its death would show in `statistics`.
 """
 
+import logging
 import threading
 from collections import Counter, deque
 from collections.abc import Callable, Sequence
@@ -17,6 +18,7 @@ from haunt.mqtt.line import Account, Line, Pace, Waker
 
 __all__ = ["Account", "BrokerClient", "ClientStatistics", "Deliver", "Pace"]
 
+LOG = logging.getLogger("haunt.link")
 HELD_MAX = 20_000  # as many as the kept broker queues for us
 HANDED_A_TURN = 200
 TURN_MAX_S = 0.5
@@ -57,8 +59,14 @@ class BrokerClient:
         *,
         pace: Pace | None = None,
         seed: int = 0,
+        may_speak: Callable[[], bool] = lambda: True,
     ) -> None:
-        """`seed` and the client id draw the pauses between attempts: many do not retry as one."""
+        """`seed` and the client id draw the pauses between attempts: many do not retry as one.
+
+        Where `may_speak` says no there is no line and nothing goes out: another server may be the
+        controller by now. It is asked before every message, so it must be quick.
+        """
+        self._may_speak = may_speak
         if not account.name:
             raise ValueError("a kept session needs a client id or a username")
         self._account, self._clock, self._deliver = account, clock, deliver
@@ -103,7 +111,7 @@ class BrokerClient:
         Nothing outlives its line: what the broker had not confirmed when the line was lost is
         not sent again on the next one.
         """
-        line = self._line
+        line = self._line if self._may_speak() else None
         if line is not None and line.up and line.publish(topic, payload, qos, retain=retain):
             return True
         self._count("refused")
@@ -135,6 +143,14 @@ class BrokerClient:
     # --- the pump
 
     def _run(self) -> None:
+        """Only `stop` ends it: dead, it would take the link with it and tell nobody."""
+        while not self._stopping.is_set():
+            try:
+                self._turn_lines()
+            except BaseException as fault:  # noqa: BLE001 - a thread's own end among them
+                self.fault(fault)
+
+    def _turn_lines(self) -> None:
         attempt = 0
         while not self._stopping.is_set():
             began_ms = self._clock.mono_ms()
@@ -151,7 +167,9 @@ class BrokerClient:
         return whole // 2 + draw(self._seed, name, whole // 2 + 1)
 
     def _keep_one_line(self) -> None:
-        """Open a line and serve it until it is lost or we stop."""
+        """Open a line and serve it until it is lost, we stop, or may not have one any more."""
+        if not self._may_speak():
+            return
         self._lines += 1
         line = Line(
             self._lines,
@@ -167,12 +185,15 @@ class BrokerClient:
             self._line = line
             wait_s = min(TURN_MAX_S, self._pace.ping_ms / 2000)
             while not self._stopping.is_set() and line.turn(0 if self._waits(line) else wait_s):
+                if not self._may_speak():
+                    self._note("the database does not say that this server runs the show")
+                    break
                 self._hand_over_some(line)
                 self._ping(line)
                 self._tell_untold()
         except OSError as fault:
-            self._last_error = _words(fault)  # no broker there: nothing odd, and told by the link
-        except Exception as fault:  # noqa: BLE001 - the pump outlives everything
+            self._note(_words(fault))  # no broker there: nothing odd, and told by the link
+        except BaseException as fault:  # noqa: BLE001 - the pump outlives everything
             self.fault(fault)
         self._lose(line)
 
@@ -253,6 +274,8 @@ class BrokerClient:
             self._hand_over(line, self._held.popleft())
 
     def heard(self, line: Line, message: MQTTMessage) -> None:
+        if not self._may_speak():
+            return  # not acknowledged: whoever runs the show is sent it
         receipt = Receipt(line.number, message.mid) if message.qos else None
         now_ms = self._clock.mono_ms()
         try:
@@ -281,16 +304,22 @@ class BrokerClient:
         else:
             self._drop(line, receipt)
 
-    def fault(self, fault: Exception | str) -> None:
-        if isinstance(fault, Exception):
+    def fault(self, fault: BaseException | str) -> None:
+        if isinstance(fault, BaseException):
             self._count("errors")
-        self._last_error = _words(fault)
+        self._note(_words(fault))
+
+    def _note(self, words: str) -> None:
+        """Say what stands in the way once, not at every try: a wrong certificate stays wrong."""
+        if words != self._last_error:
+            self._last_error = words
+            LOG.warning("the link to %s:%d: %s", self._account.host, self._account.port, words)
 
     def _count(self, what: str) -> None:
         with self._counting:
             self._counts[what] += 1
 
 
-def _words(fault: Exception | str) -> str:
+def _words(fault: BaseException | str) -> str:
     text = fault if isinstance(fault, str) else f"{type(fault).__name__}: {fault}"
     return text[:200]

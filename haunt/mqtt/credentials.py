@@ -105,6 +105,10 @@ class Credentials:
             kept = self._must_have(board)
             self._write(kept._replace(hashes={k: v for k, v in kept.hashes.items() if k != board}))
 
+    def kept(self) -> Kept:
+        """Return all of it. Raises CredentialRefused where the file is damaged."""
+        return self._read()
+
     def boards(self) -> list[str]:
         return sorted(set(self._read().hashes) - {self.controller})
 

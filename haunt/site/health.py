@@ -39,6 +39,11 @@ def routes(services: Services, slots: Slots, beats: Callable[[], bool]) -> APIRo
     return router
 
 
+def is_alive(services: Services, *, beats: bool) -> bool:
+    """Say whether pages and rules still run; what a restart cannot mend does not count."""
+    return beats and services.wall_ms() - services.crew.view().at_ms <= OLD_VIEW_MS
+
+
 def _faults(services: Services) -> Iterator[tuple[str, str]]:
     view = services.crew.view()
     if not view.link_up:

@@ -1,6 +1,7 @@
 """MQTT packets written by hand, for what no client library sends. Names and topics are bytes."""
 
 import socket
+import ssl
 import struct
 from typing import NamedTuple, Self
 
@@ -71,9 +72,11 @@ def subscribe(*filters: bytes) -> bytes:
 class RawClient:
     """One connection; whatever the broker closes is told as ConnectionError or as None."""
 
-    def __init__(self, port: int) -> None:
+    def __init__(self, port: int, tls: ssl.SSLContext | None = None) -> None:
         self._sock = socket.create_connection(("127.0.0.1", port), PATIENCE_S)
         self._sock.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+        if tls is not None:
+            self._sock = tls.wrap_socket(self._sock, server_hostname="localhost")
         self.granted: list[int] = []
 
     def __enter__(self) -> Self:

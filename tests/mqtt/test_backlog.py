@@ -17,11 +17,8 @@ PATIENT = Pace(retry_min_ms=20, retry_max_ms=100)
 def packets(topic: str, count: int) -> bytes:
     """Return messages of QoS 1, numbered from 1 on."""
     name = struct.pack(">H", len(topic)) + topic.encode()
-    found = b""
-    for mid in range(1, count + 1):
-        body = name + struct.pack(">H", mid) + b"%d" % mid
-        found += bytes([PUBLISH | 2, len(body)]) + body
-    return found
+    bodies = (name + struct.pack(">H", mid) + b"%d" % mid for mid in range(1, count + 1))
+    return b"".join(bytes([PUBLISH | 2, len(body)]) + body for body in bodies)
 
 
 def kept_stop(line: FakeLine) -> None:
@@ -31,6 +28,7 @@ def kept_stop(line: FakeLine) -> None:
 
 def test_a_kept_stop_overtakes_the_backlog_and_a_full_hold_has_room_for_it() -> None:
     inbox, backlog = Inbox(), HELD_MAX + 5
+    waited = packets(MOTION, backlog)  # before the line is there: it does not wait for long
     with (
         FakeBroker() as broker,
         running(account(broker.port), inbox.deliver, pace=PATIENT) as client,
@@ -38,7 +36,7 @@ def test_a_kept_stop_overtakes_the_backlog_and_a_full_hold_has_room_for_it() -> 
     ):
         line.connack(session_present=True)
         asked = line.expect(SUBSCRIBE)
-        line._sock.sendall(packets(MOTION, backlog))
+        line._sock.sendall(waited)
         line.suback(asked)
         kept_stop(line)
         came = [inbox.next() for _ in range(HELD_MAX + 2)]

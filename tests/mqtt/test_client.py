@@ -11,7 +11,7 @@ from contextlib import contextmanager
 
 import pytest
 
-from haunt.live.ports import Receipt
+from haunt.live.ports import Arrival, LinkState, Receipt
 from haunt.mqtt.client import Account, BrokerClient
 from tests.mqtt.stage import (
     DEADLINE_S,
@@ -311,6 +311,28 @@ def test_a_listener_that_raises_at_the_links_own_news_does_not_end_the_pump(
     garden.board("b1").publish(TOPICS.motion("b1"), b"on")
     assert heard.arrival().payload == b"on"
     assert client.statistics().pump_alive
+
+
+def test_not_even_its_threads_own_end_ends_the_pump_and_the_message_comes_again(
+    garden: Garden,
+) -> None:
+    heard, ends = Heard(), [SystemExit(1)]
+
+    def deliver(what: Arrival | LinkState) -> bool:
+        if isinstance(what, Arrival) and ends:
+            raise ends.pop()
+        return heard(what)
+
+    client = garden.client(deliver)
+    client.start()
+    heard.link(up=True)
+    garden.board("b1").publish(TOPICS.motion("b1"), b"on")
+
+    heard.link(up=False)
+    heard.link(up=True)
+    assert heard.arrival().payload == b"on"
+    found = client.statistics()
+    assert (found.callback_errors, found.last_error, found.pump_alive) == (1, "SystemExit: 1", True)
 
 
 def test_a_frozen_broker_is_noticed_and_forgiven(garden: Garden) -> None:
