@@ -5,7 +5,20 @@ Exit codes: 0 good, 1 findings or failed, 2 usage.
 
 import typer
 
-from haunt.cli import boards, keep, labels, night, people, rehearsal, report, show, study, tune
+from haunt.cli import (
+    boards,
+    keep,
+    labels,
+    lines,
+    night,
+    people,
+    rehearsal,
+    report,
+    show,
+    study,
+    tune,
+)
+from haunt.cli.words import with_database
 
 app = typer.Typer(
     help="Runs a gardenful of animated props through a night of visitors.",
@@ -25,8 +38,15 @@ app.command()(labels.labels)
 app.command()(tune.tune)
 app.command()(keep.backup)
 app.command()(keep.restore)
+app.command()(keep.move)
 app.command()(keep.certs)
 app.command()(keep.doctor)
 app.add_typer(boards.app, name="boards")
+app.add_typer(lines.app, name="lines")
 app.add_typer(people.app, name="people")
 app.add_typer(people.tokens, name="tokens")
+
+for one in (app, *(each.typer_instance for each in app.registered_groups)):
+    for each in one.registered_commands if one is not None else ():
+        if each.callback is not None and each.callback is not keep.certs:
+            each.callback = with_database(each.callback)

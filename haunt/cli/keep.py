@@ -65,6 +65,27 @@ def restore(
         fail(str(refused))
 
 
+def move(
+    to: Annotated[str, typer.Option("--to", help="postgresql+psycopg://USER@HOST/NAME.")],
+    data: Data = DEFAULT_DATA,
+    as_json: Json = False,
+) -> None:
+    """Move everything into an empty database, all or nothing; haunt.toml names it from then on.
+
+    What it was moved from stays as it is. End haunt serve first.
+    """
+    from haunt.bootstrap.moving import move_to  # noqa: PLC0415 - keeps --help fast
+
+    found = move_to(config_of(data, {}), to)
+    if as_json:
+        rows = {each.table: each.here for each in found.counted}
+        typer.echo(json.dumps({"rows": rows, "named_in": found.named_in}))
+        return
+    for each in found.counted:
+        typer.echo(f"{each.table:12} {each.there:>9} -> {each.here:>9}")
+    typer.echo(found.said)
+
+
 def certs(
     name: Annotated[list[str], typer.Option(help="A host name or address; may be repeated.")],
     data: Data = DEFAULT_DATA,

@@ -111,7 +111,7 @@ def _take(database: Path, folder: Path, at_ms: int, why: Why, also: Sequence[Pat
         sums = {each.name: digest(each) for each in sorted(fresh.iterdir())}
         size = sum(each.stat().st_size for each in fresh.iterdir())
         made = Backup(final, at_ms, why, size, revision, rows, sums)
-        _write(fresh / MANIFEST, json.dumps({**made._asdict(), "path": final.name}, indent=1))
+        write_new(fresh / MANIFEST, json.dumps({**made._asdict(), "path": final.name}, indent=1))
         fresh.rename(final)
         sync_folder(folder)
     except BaseException:
@@ -328,10 +328,10 @@ def _alone(folder: Path) -> Iterator[None]:
 
 
 def _copy_file(source: Path, to: Path) -> None:
-    _write(to, source.read_bytes())
+    write_new(to, source.read_bytes())
 
 
-def _write(path: Path, content: str | bytes) -> None:
+def write_new(path: Path, content: str | bytes) -> None:
     raw = content.encode() if isinstance(content, str) else content
     with os.fdopen(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as out:
         out.write(raw)

@@ -3,6 +3,7 @@
 It also tells, out of the journal, what a night's opening can be judged by.
 """
 
+from collections.abc import Iterable
 from typing import Final, NamedTuple
 
 from sqlalchemy import Engine, Insert, func, insert, select
@@ -45,6 +46,11 @@ class Tried(NamedTuple):
     released_by: str
 
 
+def as_they_stand(checks: Iterable[Check]) -> dict[str, Check]:
+    """Of each line the newest counts; they come oldest first."""
+    return {each.line: each for each in checks}
+
+
 class CheckStore:
     """Thread-safe. Satisfies `site.checkports.CheckBook`."""
 
@@ -59,12 +65,10 @@ class CheckStore:
         query = select(table).where(table.c.day == day).order_by(table.c.id.desc())
         with self._reading.connect() as connection:
             rows = connection.execute(query.limit(ROWS_MAX)).mappings().all()
-        return {
-            row["line"]: Check(
-                row["day"], row["line"], row["at_ms"], row["by"], bool(row["done"]), row["note"]
-            )
+        return as_they_stand(
+            Check(row["day"], row["line"], row["at_ms"], row["by"], bool(row["done"]), row["note"])
             for row in reversed(rows)
-        }
+        )
 
     def note(self, check: Check) -> None:
         """Raises StoreRefused."""

@@ -5,7 +5,18 @@ Each is one statement, answered out of an index as far as there is one.
 
 import json
 
-from sqlalchemy import Engine, Subquery, Table, and_, case, func, select, union
+from sqlalchemy import (
+    BigInteger,
+    Engine,
+    Subquery,
+    Table,
+    and_,
+    case,
+    cast,
+    func,
+    select,
+    union,
+)
 
 from haunt.store import tables
 from haunt.store.lists import between
@@ -26,7 +37,7 @@ def recent(engine: Engine) -> list[Quarter]:
     c, quarter = tables.decisions.c, _newest(tables.decisions, QUARTERS_MAX)
     began = quarter.c.quarter * QUARTER_MS
     # Three counts in one number: grouped by outcome the database would sort every row.
-    packed = func.sum(case(PLACES, value=c.outcome, else_=0))
+    packed = cast(func.sum(case(PLACES, value=c.outcome, else_=0)), BigInteger)
     inside = select(packed).where(c.at_ms >= began, c.at_ms < began + QUARTER_MS)
     with engine.connect() as connection:
         rows = connection.execute(select(quarter.c.quarter, inside.scalar_subquery())).all()
@@ -40,7 +51,11 @@ def recent(engine: Engine) -> list[Quarter]:
 def quarters_with(engine: Engine, table: Table) -> list[int]:
     """Return the newest quarters of an hour that have a row in a table, newest first."""
     with engine.connect() as connection:
-        return list(connection.execute(select(_newest(table, DATED_MAX))).scalars())
+        return list(connection.execute(select(newest_quarters(table))).scalars())
+
+
+def newest_quarters(table: Table) -> Subquery:
+    return _newest(table, DATED_MAX)
 
 
 def _newest(table: Table, most: int) -> Subquery:

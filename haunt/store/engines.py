@@ -10,16 +10,16 @@ from sqlalchemy.engine import make_url
 from sqlalchemy.exc import ArgumentError
 from sqlalchemy.pool import NullPool, QueuePool
 
-__all__ = ["Engine", "StoreRefused", "database_file", "open_engines"]
+from haunt.store.postgres import open_postgresql
+from haunt.store.refusal import StoreRefused
+
+__all__ = ["Engine", "StoreRefused", "database_file", "open_engines", "parsed"]
 
 BUSY_S: Final = 5.0
 WAL_BYTES_MAX: Final = 64 * 1024 * 1024
+PORT: Final = 5432
 READERS_MAX: Final = 16
 ALLOWED: Final = "allowed: sqlite:///FILE or postgresql+psycopg://USER@HOST/NAME"
-
-
-class StoreRefused(Exception):  # noqa: N818 - the word says what happened
-    """The database cannot be used: what is wrong, and what to do."""
 
 
 def open_engines(data: Path, url: str = "") -> tuple[Engine, Engine]:
@@ -27,7 +27,7 @@ def open_engines(data: Path, url: str = "") -> tuple[Engine, Engine]:
 
     Nothing is connected yet. Raises StoreRefused.
     """
-    wanted = _parsed(url) if url else URL.create("sqlite", database=str(data / "haunt.db"))
+    wanted = parsed(url) if url else URL.create("sqlite", database=str(data / "haunt.db"))
     if not url:
         try:
             data.mkdir(parents=True, exist_ok=True)
@@ -35,19 +35,34 @@ def open_engines(data: Path, url: str = "") -> tuple[Engine, Engine]:
             raise StoreRefused(f"the folder {data} cannot be made: {fault.strerror}") from fault
     if wanted.get_backend_name() == "sqlite":
         return _sqlite(wanted)
-    return _postgresql(wanted)
+    return open_postgresql(wanted)
 
 
 def database_file(data: Path, url: str = "") -> Path | None:
     """Return where SQLite keeps it; None for a database that is no file. Raises StoreRefused."""
     if not url:
         return data / "haunt.db"
-    wanted = _parsed(url)
+    wanted = parsed(url)
     is_file = wanted.get_backend_name() == "sqlite"
     return Path(str(wanted.database)).absolute() if is_file else None
 
 
-def _parsed(text: str) -> URL:
+def same_place(data: Path, one: str, other: str) -> bool:
+    """Whether two settings name the same database. Raises StoreRefused."""
+    first, second = (
+        parsed(each) if each else URL.create("sqlite", database=str(data / "haunt.db"))
+        for each in (one, other)
+    )
+    if first.get_backend_name() == second.get_backend_name() == "sqlite":
+        return Path(str(first.database)).resolve() == Path(str(second.database)).resolve()
+    return (first.host, first.port or PORT, first.database) == (
+        second.host,
+        second.port or PORT,
+        second.database,
+    )
+
+
+def parsed(text: str) -> URL:
     try:
         url = make_url(text)
     except (ArgumentError, ValueError) as fault:
@@ -59,20 +74,6 @@ def _parsed(text: str) -> URL:
     if url.drivername in {"postgresql", "postgresql+psycopg"}:
         return url.set(drivername="postgresql+psycopg")
     raise StoreRefused(f"database {url.render_as_string(hide_password=True)}; {ALLOWED}")
-
-
-def _postgresql(url: URL) -> tuple[Engine, Engine]:
-    # A server that vanished is noticed in seconds, not when TCP gives up.
-    patience = {"connect_timeout": 5, "tcp_user_timeout": 10_000}
-    try:
-        engine = create_engine(
-            url, pool_size=4, max_overflow=12, pool_pre_ping=True, connect_args=patience
-        )
-    except ModuleNotFoundError as fault:
-        raise StoreRefused(
-            "PostgreSQL needs the package psycopg: pip install 'psycopg[binary]'"
-        ) from fault
-    return engine, engine.execution_options(postgresql_readonly=True)
 
 
 def _sqlite(url: URL) -> tuple[Engine, Engine]:

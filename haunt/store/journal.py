@@ -45,8 +45,9 @@ class SqlJournal:
         queue_max: int = QUEUE_MAX,
         give_up_s: float = GIVE_UP_S,
         now_s: Callable[[], float] = time.monotonic,
+        fence: str = "",
     ) -> None:
-        self._ledger = Ledger(engine)
+        self._ledger = Ledger(engine, fence)
         self._listener, self._queue_max = listener, queue_max
         self._give_up_s, self._now_s = give_up_s, now_s
         self._queue: deque[Record] = deque()

@@ -12,6 +12,7 @@ from sqlalchemy.dialects.postgresql.base import PGDialect
 
 from haunt.live.ports import Record
 from haunt.store import tables
+from haunt.store.refusal import StoreRefused
 from haunt.store.rows import ORDER, rows_of
 
 SNAPSHOTS_KEPT: Final = 3
@@ -32,8 +33,10 @@ class End(NamedTuple):
 
 
 class Ledger:
-    def __init__(self, engine: Engine) -> None:
+    def __init__(self, engine: Engine, fence: str = "") -> None:
+        """With a fence, nothing is written once another server has taken over (`ownership.py`)."""
         self._engine, dialect = engine, engine.dialect.name
+        self._fence = fence
         self._connection: Connection | None = None
         self._inserts = [
             (table.name, text_of(insert_into(table, dialect), dialect)) for table in ORDER
@@ -61,6 +64,8 @@ class Ledger:
 
     def _write(self, connection: Connection, records: list[Record]) -> None:
         transaction = connection.begin()
+        if self._fence:
+            self._refuse_fenced(connection)
         records = records[self._kept_after_all(connection, records) :]
         if records:
             rows = rows_of(records)
@@ -76,6 +81,11 @@ class Ledger:
         transaction.commit()
         self._doubtful = None
 
+    def _refuse_fenced(self, connection: Connection) -> None:
+        """Whoever takes over changes the row: that waits for this transaction, or is seen by it."""
+        if connection.execute(FENCE).scalar() != self._fence:
+            raise StoreRefused("another server runs the show now")
+
     def _kept_after_all(self, connection: Connection, records: list[Record]) -> int:
         """Return how many of these a commit kept whose answer never came."""
         doubtful, self._doubtful = self._doubtful, None
@@ -88,6 +98,11 @@ class Ledger:
         return sum(record.number <= doubtful.number for record in records)
 
 
+FENCE: Final = (
+    select(tables.settings.c.value)
+    .where(tables.settings.c.key == "fence")
+    .with_for_update(read=True)
+)
 PRUNE: Final = delete(tables.snapshots).where(
     tables.snapshots.c.number.not_in(
         select(tables.snapshots.c.number)

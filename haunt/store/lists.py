@@ -8,6 +8,7 @@ from typing import Any, Final, NamedTuple, TypedDict
 from sqlalchemy import ColumnElement, Connection, Engine, RowMapping, Table, func, select
 
 from haunt.store import tables
+from haunt.store.planning import counted, judged
 
 LIMIT: Final = 100
 LIMIT_MAX: Final = 1000
@@ -57,7 +58,8 @@ def page_of(engine: Engine, table: Table, shape: Shape, asked: Asked) -> Page:
     with engine.connect() as connection:
         if after is None and before is None:
             chosen += _span(connection, table, asked)
-        query = select(table).where(*chosen).order_by(order).limit(limit + 1)
+        query = select(table, *MORE.get(table.name, ()))
+        query = query.where(*chosen).order_by(order).limit(limit + 1)
         rows = connection.execute(query).mappings().all()
     more, rows = len(rows) > limit, rows[:limit]
     items = [shape(row) for row in (reversed(rows) if backwards else rows)]
@@ -97,10 +99,10 @@ def conditions(table: Table, asked: Asked) -> list[ColumnElement[bool]] | None:
             return None
         # Only the rarest leads through an index: the others are judged in it. SQLite, left to
         # choose, takes the outcome's, and looks at a million rows for one that never came.
-        column = table.c[name].concat("") if found else table.c[name]
+        column = judged(table.c[name]) if found else table.c[name]
         found.append(column == value)
-    # Plus nothing: in the order of ids, an index by time would only be in the way.
-    at_ms = table.c.at_ms + 0
+    # In the order of ids, an index by time would only be in the way.
+    at_ms = judged(table.c.at_ms)
     if (since_ms := asked.get("since_ms")) is not None:
         found.append(at_ms >= _bounded(since_ms))
     if (until_ms := asked.get("until_ms")) is not None:
@@ -130,7 +132,7 @@ def ids_within(
         table.c.at_ms >= _bounded(since_ms if since_ms is not None else 0),
         table.c.at_ms < _bounded(until_ms if until_ms is not None else INTEGER_MAX),
     ]
-    query = select(func.min(table.c.id), func.max(table.c.id)).where(*within)
+    query = select(func.min(counted(table.c.id)), func.max(counted(table.c.id))).where(*within)
     first, last = connection.execute(query).one()
     return [table.c.id >= (first or 0), table.c.id <= (last or 0)]
 
@@ -139,9 +141,9 @@ def between(table: Table, from_ms: int, until_ms: int) -> list[ColumnElement[boo
     """Rows of a span of time, read in the order of ids; see `ids_within`, within one statement."""
     c = table.c
     span = [c.at_ms >= _bounded(from_ms), c.at_ms < _bounded(until_ms)]
-    first = select(func.min(c.id)).where(*span).scalar_subquery()
-    last = select(func.max(c.id)).where(*span).scalar_subquery()
-    exact = [c.at_ms + 0 >= _bounded(from_ms), c.at_ms + 0 < _bounded(until_ms)]
+    first = select(func.min(counted(c.id))).where(*span).scalar_subquery()
+    last = select(func.max(counted(c.id))).where(*span).scalar_subquery()
+    exact = [judged(c.at_ms) >= _bounded(from_ms), judged(c.at_ms) < _bounded(until_ms)]
     return [c.id >= first, c.id <= last, *exact]
 
 
@@ -185,6 +187,7 @@ def decision(row: RowMapping) -> Item:
         "waited_ms": row["waited_ms"],
         "margin": row["margin"],
         "because": json.loads(row["because"]) if row["because"] else None,
+        "line": row["line"],
     }
 
 
@@ -204,3 +207,14 @@ SHAPES: Final[dict[str, Shape]] = {
     tables.decisions.name: decision,
     tables.health.name: health,
 }
+MORE: Final = {
+    # The cue of a firing says which line was spoken. Looked up by index, row by row of a page.
+    tables.decisions.name: (
+        select(tables.cues.c.line)
+        .where(tables.cues.c.cue == tables.decisions.c.cue)
+        .limit(1)
+        .scalar_subquery()
+        .label("line"),
+    ),
+}
+"""What a list shows beside the columns of its own table."""

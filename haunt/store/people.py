@@ -34,6 +34,8 @@ OWNER: Final = "owner"
 SESSIONS_MAX: Final = 20
 """Open sessions a person; the one unused for longest ends first."""
 VERSION: Final = "people"
+ONE_AT_A_TIME: Final = 4_842_755_402
+"""The advisory lock of PostgreSQL under which people are changed: any number that is ours."""
 
 Row = TypeVar("Row", Person, Session, Link, Token)
 
@@ -216,6 +218,9 @@ class PeopleStore:
     def _change(self) -> Iterator[Connection]:
         """A transaction that the server, or another one, notices."""
         with self._transaction() as connection:
+            if connection.dialect.name == "postgresql":
+                # One after the other, as SQLite's writers are: who is the last owner, who set up.
+                connection.execute(select(func.pg_advisory_xact_lock(ONE_AT_A_TIME)))
             yield connection
             _bump(connection)
 
@@ -255,8 +260,6 @@ def _set(connection: Connection, person: int, **values: str) -> None:
 def _owners(connection: Connection) -> list[int]:
     table = tables.people
     query = select(table.c.id).where(table.c.role == OWNER)
-    if connection.dialect.name != "sqlite":
-        query = query.with_for_update()  # of two owners who remove each other one must wait
     return list(connection.execute(query).scalars())
 
 

@@ -4,13 +4,14 @@ import json
 from collections.abc import Iterator
 from typing import Any, Final, NamedTuple, Unpack
 
-from sqlalchemy import Engine, Table, func, select
+from sqlalchemy import Engine, Table, func, select, union_all
 from sqlalchemy.exc import DatabaseError
 
 from haunt.store import alerts, lists, longrows, tables
 from haunt.store.breaks import Break, breaks_between
 from haunt.store.engines import StoreRefused
 from haunt.store.lists import Asked, Page
+from haunt.store.planning import judged
 from haunt.store.writer import Writer
 
 __all__ = ["Page", "Reader", "Snapshot", "Stamp", "Verdicts", "Writer", "refuse_unreadable"]
@@ -104,7 +105,7 @@ class Reader:
         """Return the decisions of every prop that has any, whatever their source."""
         table = tables.decisions
         query = select(table.c.prop, table.c.outcome, func.count()).where(
-            table.c.at_ms + 0 >= since_ms, table.c.prop.is_not(None)
+            judged(table.c.at_ms) >= since_ms, table.c.prop.is_not(None)
         )
         found: dict[str, dict[str, int]] = {}
         with self._engine.connect() as connection:
@@ -154,17 +155,16 @@ class Reader:
 
     def last_stamp(self) -> Stamp | None:
         """Return the newest instant the journal knows; no number above it was ever written."""
-        found = []
+        newest = (
+            select(table.c.number, table.c.mono_ms, table.c.wall_ms)
+            .order_by(table.c.number.desc())
+            .limit(1)
+            .subquery()
+            for table in (tables.journal_end, tables.events, tables.snapshots)
+        )
         with self._engine.connect() as connection:
-            for table in (tables.journal_end, tables.events, tables.snapshots):
-                row = connection.execute(
-                    select(table.c.number, table.c.mono_ms, table.c.wall_ms)
-                    .order_by(table.c.number.desc())
-                    .limit(1)
-                ).first()
-                if row is not None:
-                    found.append(Stamp(*row))
-        return max(found, default=None)
+            found = connection.execute(union_all(*(select(each) for each in newest)))
+            return max((Stamp(*row) for row in found), default=None)
 
     def last_number(self) -> int:
         last = self.last_stamp()

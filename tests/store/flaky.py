@@ -6,13 +6,19 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
+import psycopg
 from sqlalchemy import Connection, Engine, create_engine, event
 from sqlalchemy.pool import NullPool
 
 from haunt.core.events import Motion
 from haunt.live.ports import ActionRow, AlertRow, HealthRow, Record, ReportRow
 from tests.core.stage import BOOT, EVENING
-from tests.store.stage import decision
+from tests.store.stage import Opened, decision
+
+FAULTS: dict[str, type[Exception]] = {
+    "sqlite": sqlite3.OperationalError,
+    "postgresql": psycopg.OperationalError,
+}
 
 
 class Driver:
@@ -24,6 +30,7 @@ class Driver:
         self.after = False
         self.broken = False
         self.failures = 0
+        self.fault: type[Exception] = sqlite3.OperationalError
         self.told: Callable[[], None] = lambda: None
 
     def run(self, call: Callable[[], Any]) -> Any:
@@ -33,12 +40,20 @@ class Driver:
         if fails:
             self.failures += 1
             self.told()
-            raise sqlite3.OperationalError("disk I/O error")
+            raise self.fault("disk I/O error")
         return found
 
 
 @contextmanager
-def flaky(path: Path, driver: Driver) -> Iterator[Engine]:
+def flaky(database: Opened, driver: Driver) -> Iterator[Engine]:
+    """Its engine over the same database as a test has open."""
+    driver.fault = FAULTS[database.writing.dialect.name]
+    engine = _server(database, driver) if database.url else _file(database.path, driver)
+    yield engine
+    engine.dispose()
+
+
+def _file(path: Path, driver: Driver) -> Engine:
     class FlakyCursor(sqlite3.Cursor):
         def execute(self, *args: Any) -> Any:
             return driver.run(lambda: super(FlakyCursor, self).execute(*args))
@@ -64,8 +79,33 @@ def flaky(path: Path, driver: Driver) -> Iterator[Engine]:
     def _begin(connection: Connection) -> None:
         connection.exec_driver_sql("BEGIN IMMEDIATE")
 
-    yield engine
-    engine.dispose()
+    return engine
+
+
+def _server(database: Opened, driver: Driver) -> Engine:
+    class FlakyCursor(psycopg.Cursor[Any]):
+        def execute(self, *args: Any, **more: Any) -> Any:
+            return driver.run(lambda: super(FlakyCursor, self).execute(*args, **more))
+
+        def executemany(self, *args: Any, **more: Any) -> None:
+            driver.run(lambda: super(FlakyCursor, self).executemany(*args, **more))
+
+    class FlakyConnection(psycopg.Connection[Any]):
+        def commit(self) -> None:
+            driver.run(super().commit)
+
+    at = database.writing.url
+
+    def connect() -> FlakyConnection:
+        return FlakyConnection.connect(
+            host=at.host,
+            port=at.port,
+            user=at.username,
+            dbname=at.database,
+            cursor_factory=FlakyCursor,
+        )
+
+    return create_engine(at, creator=connect, poolclass=NullPool)
 
 
 def whole(number: int) -> Record:

@@ -5,10 +5,11 @@ import sqlite3
 import time
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
+from functools import cache
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from sqlalchemy import Engine
+from sqlalchemy import Engine, text
 
 from haunt.core.decisions import Decision, MotionKey, Outcome, Source
 from haunt.core.events import Motion
@@ -16,29 +17,65 @@ from haunt.live.ports import Record
 from haunt.store.engines import open_engines
 from haunt.store.reader import Reader, Writer
 from haunt.store.schema import upgrade
+from tests import cluster
 from tests.core.stage import BOOT, EVENING
 
 DEADLINE_S = 20.0
 
 
+KINDS = ("sqlite", "postgresql")
+
+
 class Opened(NamedTuple):
+    """`path` is SQLite's file; there is none where `url` names a server's database."""
+
     path: Path
     writing: Engine
     reader: Reader
     writer: Writer
+    url: str = ""
 
     def ask(self, statement: str) -> list[tuple[Any, ...]]:
-        """Ask SQLite itself, past everything of ours."""
+        """Ask the database itself, past everything of ours."""
+        if self.url:
+            with closing(cluster.shared().connect(str(self.writing.url.database))) as connection:
+                return connection.execute(statement.encode()).fetchall()
         with closing(sqlite3.connect(self.path)) as connection:
             return connection.execute(statement).fetchall()
 
+    def do(self, statement: str) -> None:
+        with self.writing.begin() as connection:
+            connection.execute(text(statement))
+
+
+def fresh_url(kind: str) -> str:
+    """Name an empty database of a kind, for one test."""
+    if kind == "sqlite":
+        return ""
+    return cluster.shared().url(cluster.shared().fresh(_made_once()))
+
+
+def bare_url_of(kind: str) -> str:
+    return "" if kind == "sqlite" else cluster.shared().url(cluster.shared().fresh())
+
+
+@cache
+def _made_once() -> str:
+    """The newest schema, made once and then copied: quicker than the scripts for every test."""
+    name = cluster.shared().fresh()
+    writing, reading = open_engines(Path(), cluster.shared().url(name))
+    upgrade(writing)
+    writing.dispose()
+    reading.dispose()
+    return name
+
 
 @contextmanager
-def opened(data: Path) -> Iterator[Opened]:
-    writing, reading = open_engines(data)
+def opened(data: Path, url: str = "") -> Iterator[Opened]:
+    writing, reading = open_engines(data, url)
     try:
         upgrade(writing)
-        yield Opened(data / "haunt.db", writing, Reader(reading), Writer(writing))
+        yield Opened(data / "haunt.db", writing, Reader(reading), Writer(writing), url)
     finally:
         writing.dispose()
         reading.dispose()

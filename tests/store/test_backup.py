@@ -28,6 +28,11 @@ from tests.store.test_upgrades import FIRST, of_the_first
 HOUR_MS = 3_600_000
 
 
+@pytest.fixture
+def kind() -> str:
+    return "sqlite"  # a backup of this kind is a copy of a file
+
+
 def plenty(_folder: Path) -> int:
     return 10 * RESERVE_BYTES
 

@@ -85,8 +85,8 @@ def test_a_span_of_time_bounds_them_too(database: Opened) -> None:
     assert [b.kind for b in database.reader.breaks(None, None, *span)] == ["lost"]
 
 
-def test_they_are_found_by_an_index_of_their_own(database: Opened) -> None:
-    said = database.ask(
+def test_they_are_found_by_an_index_of_their_own(in_file: Opened) -> None:
+    said = in_file.ask(
         "EXPLAIN QUERY PLAN SELECT wall_ms FROM events WHERE kind IN ('Started', 'LinkChanged')"
         " AND number > 3 ORDER BY number DESC LIMIT 5"
     )

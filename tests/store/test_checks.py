@@ -3,9 +3,6 @@
 Method: a fresh database, written through the store and the journal's own ledger.
 """
 
-from collections.abc import Iterator
-from pathlib import Path
-
 import pytest
 from sqlalchemy import event
 
@@ -16,15 +13,14 @@ from haunt.store.checks import Check, CheckStore, Range
 from haunt.store.engines import StoreRefused
 from haunt.store.ledger import Ledger
 from tests.core.stage import EVENING
-from tests.store.stage import Opened, opened, record
+from tests.store.stage import Opened, record
 
 DAY = "2026-10-31"
 
 
 @pytest.fixture
-def kept(tmp_path: Path) -> Iterator[tuple[Opened, CheckStore]]:
-    with opened(tmp_path) as database:
-        yield database, CheckStore(database.writing, database.reader._engine)
+def kept(database: Opened) -> tuple[Opened, CheckStore]:
+    return database, CheckStore(database.writing, database.reader._engine)
 
 
 Kept = tuple[Opened, CheckStore]
@@ -43,7 +39,7 @@ def test_of_each_line_the_newest_stands_and_the_others_are_kept(kept: Kept) -> N
     found = store.of(DAY)
 
     assert found == {"water": check(at_ms=2, by="Jory", done=False), "cables": check("cables", 3)}
-    assert database.ask('SELECT count(*) FROM checks WHERE line = "water"') == [(2,)]
+    assert database.ask("SELECT count(*) FROM checks WHERE line = 'water'") == [(2,)]
 
 
 def test_a_day_knows_nothing_of_another(kept: Kept) -> None:

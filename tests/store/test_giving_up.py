@@ -32,7 +32,7 @@ class Broken:
 @contextmanager
 def broken(database: Opened) -> Iterator[Broken]:
     driver, heard, clock = Driver(), Heard(), [0.0]
-    with flaky(database.path, driver) as engine:
+    with flaky(database, driver) as engine:
         journal = SqlJournal(engine, now_s=lambda: clock[0])
         found = Broken(driver, journal, heard, clock)
         driver.told = found.failed.release
@@ -102,7 +102,7 @@ def test_what_is_in_hand_counts_as_backlog_until_it_is_settled(database: Opened)
 
 def test_an_answer_lost_in_the_midst_of_a_night_doubles_nothing(database: Opened) -> None:
     driver, heard = Driver(), Heard()
-    with flaky(database.path, driver) as engine:
+    with flaky(database, driver) as engine:
         journal = SqlJournal(engine)
         journal.start(heard)
         journal.put(whole(1))

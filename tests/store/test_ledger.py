@@ -38,14 +38,18 @@ def times(records: int) -> dict[str, int]:
 
 def test_a_batch_takes_as_many_calls_as_the_sweep_goes_through(database: Opened) -> None:
     driver = Driver()
-    with flaky(database.path, driver) as engine:
+    with flaky(database, driver) as engine:
         ledger = Ledger(engine)
         ledger.write([whole(1)])  # the first connection asks more
         before = driver.calls
         ledger.write([whole(2), whole(3)])
         ledger.close()
 
-    assert driver.calls - before == CALLS
+    assert driver.calls - before == calls_of(database)
+
+
+def calls_of(database: Opened) -> int:
+    return CALLS - bool(database.url)  # PostgreSQL's driver begins together with the first
 
 
 @pytest.mark.parametrize("after", [False, True], ids=["failing", "answer-lost"])
@@ -53,8 +57,9 @@ def test_a_batch_takes_as_many_calls_as_the_sweep_goes_through(database: Opened)
 def test_a_batch_that_failed_at_any_call_is_written_once_by_the_next_try(
     database: Opened, call: int, *, after: bool
 ) -> None:
-    driver = Driver()
-    with flaky(database.path, driver) as engine:
+    driver, last = Driver(), calls_of(database)
+    call = min(call, last)
+    with flaky(database, driver) as engine:
         ledger = Ledger(engine)
         ledger.write([whole(1)])
         batch = [whole(2), whole(3)]
@@ -62,7 +67,7 @@ def test_a_batch_that_failed_at_any_call_is_written_once_by_the_next_try(
 
         with pytest.raises(OperationalError, match="disk I/O error"):
             ledger.write(batch)
-        kept_after_all = after and call == CALLS
+        kept_after_all = after and call == last
         assert rows_in(database) == times(3 if kept_after_all else 1)
 
         ledger.write([*batch, whole(4)])  # more has gathered meanwhile
@@ -72,15 +77,16 @@ def test_a_batch_that_failed_at_any_call_is_written_once_by_the_next_try(
     assert rows_in(database) == times(4)
     assert database.ask("SELECT number FROM snapshots ORDER BY number") == [(2,), (3,), (4,)]
     assert database.reader.last_number() == 4
-    assert database.ask("PRAGMA integrity_check") == [("ok",)]
+    if not database.url:
+        assert database.ask("PRAGMA integrity_check") == [("ok",)]
 
 
 def test_a_lost_answer_is_settled_even_where_nothing_more_has_gathered(database: Opened) -> None:
     driver = Driver()
-    with flaky(database.path, driver) as engine:
+    with flaky(database, driver) as engine:
         ledger = Ledger(engine)
         ledger.write([whole(1)])
-        driver.fails_at, driver.after = driver.calls + CALLS, True
+        driver.fails_at, driver.after = driver.calls + calls_of(database), True
         with pytest.raises(OperationalError):
             ledger.write([whole(2)])
         ledger.write([whole(2)])
@@ -91,15 +97,15 @@ def test_a_lost_answer_is_settled_even_where_nothing_more_has_gathered(database:
 
 
 def test_an_end_left_by_an_earlier_run_hides_no_record(database: Opened) -> None:
-    with flaky(database.path, Driver()) as engine:
+    with flaky(database, Driver()) as engine:
         earlier = Ledger(engine)
         earlier.write([whole(9)])
         earlier.close()
     driver = Driver()
-    with flaky(database.path, driver) as engine:
+    with flaky(database, driver) as engine:
         ledger = Ledger(engine)
         ledger.write([whole(1)])
-        driver.fails_at = driver.calls + CALLS
+        driver.fails_at = driver.calls + calls_of(database)
         with pytest.raises(OperationalError):
             ledger.write([whole(2)])
         ledger.write([whole(2)])
@@ -123,22 +129,22 @@ def test_statements_take_what_rows_give_in_either_dialect(dialect: str) -> None:
 def test_every_table_of_the_journal_has_rows_made_for_it() -> None:
     by_hand = {"shows", "settings", "journal_end"}
     by_hand |= {"people", "sessions", "tokens", "links", "logbook"}  # the roster's own
-    by_hand |= {"checks", "ranges", "maintenance"}  # what people noted
+    by_hand |= {"checks", "ranges", "maintenance", "lines"}  # what people noted
 
     assert Counter(table.name for table in ORDER) == Counter(set(tables.metadata.tables) - by_hand)
 
 
 def test_a_database_moved_away_is_written_again_when_it_is_back(
-    database: Opened, tmp_path: Path
+    in_file: Opened, tmp_path: Path
 ) -> None:
-    ledger = Ledger(database.writing)
-    database.path.rename(tmp_path / "away")
+    ledger = Ledger(in_file.writing)
+    in_file.path.rename(tmp_path / "away")
 
     with pytest.raises(OperationalError):
         ledger.write([whole(1)])
-    database.path.unlink(missing_ok=True)
-    (tmp_path / "away").rename(database.path)
+    in_file.path.unlink(missing_ok=True)
+    (tmp_path / "away").rename(in_file.path)
     ledger.write([whole(1)])
     ledger.close()
 
-    assert rows_in(database) == times(1)
+    assert rows_in(in_file) == times(1)

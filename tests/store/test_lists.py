@@ -131,6 +131,18 @@ def test_cues_are_listed_as_they_were_sent(database: Opened) -> None:
     }
 
 
+def test_which_line_was_spoken_stands_with_the_decision(database: Opened) -> None:
+    fired, silent = decision(1), decision(2)._replace(cue="c-2")
+    fired = fired._replace(cue="c-1")
+    cues = [
+        SendCue("b1", name, 3, "gate", "growl", 4500, 70, line)
+        for name, line in (("c-1", "who goes there"), ("c-2", None), ("c-3", "nobody's"))
+    ]
+    put(database, Record(1, 70, EVENING, decisions=(fired, silent), cues=tuple(cues)))
+
+    assert [each["line"] for each in database.reader.decisions().items] == ["who goes there", None]
+
+
 def test_decisions_are_counted_by_prop_since_a_time(database: Opened) -> None:
     put(
         database,

@@ -11,12 +11,13 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from sqlalchemy import text
 
 from haunt.site.lists import DECISION_COLUMNS, csv_of, decision_pieces, every
 from haunt.store.longrows import BATCH
 from haunt.store.reader import Reader
-from tests.benchmarks.long_log import START_MS, fill
-from tests.store.stage import opened
+from tests.benchmarks.long_log import START_MS, fill, fill_server
+from tests.store.stage import Opened, opened
 
 ROWS = 3 * BATCH
 ASKED: tuple[dict[str, Any], ...] = (
@@ -35,10 +36,17 @@ ODD = (
 )  # fmt: skip
 
 
+def filled(found: Opened, rows: int) -> None:
+    if found.url:
+        fill_server(found.url, rows)
+    else:
+        fill(found.path, rows)
+
+
 @pytest.mark.parametrize("asked", ASKED, ids=str)
-def test_the_lines_are_those_of_the_list(tmp_path: Path, asked: dict[str, Any]) -> None:
-    with opened(tmp_path) as found:
-        fill(tmp_path / "haunt.db", ROWS)
+def test_the_lines_are_those_of_the_list(tmp_path: Path, url: str, asked: dict[str, Any]) -> None:
+    with opened(tmp_path, url) as found:
+        filled(found, ROWS)
         quick = "".join(decision_pieces(found.reader, asked))  # type: ignore[arg-type]
         slow = "".join(csv_of(DECISION_COLUMNS, _items(found.reader, asked)))
 
@@ -47,14 +55,16 @@ def test_the_lines_are_those_of_the_list(tmp_path: Path, asked: dict[str, Any]) 
     assert (quick.count("\r\n") == 1) is is_none
 
 
-def test_words_that_need_quotes_or_a_guard_come_out_as_they_went_in(tmp_path: Path) -> None:
+def test_words_that_need_quotes_or_a_guard_come_out_as_they_went_in(
+    tmp_path: Path, url: str
+) -> None:
     """RFC 4180; the cue by hand is somebody else's key and may hold anything."""
-    with opened(tmp_path) as found:
-        fill(tmp_path / "haunt.db", 40)
-        with closing(sqlite3.connect(tmp_path / "haunt.db")) as connection:
+    with opened(tmp_path, url) as found:
+        filled(found, 40)
+        with found.writing.begin() as connection:
             for number, odd in enumerate(ODD, 1):
-                connection.execute("UPDATE decisions SET cue = ? WHERE id = ?", (odd, number))
-            connection.commit()
+                named = {"odd": odd, "id": number}
+                connection.execute(text("UPDATE decisions SET cue = :odd WHERE id = :id"), named)
         quick = "".join(decision_pieces(found.reader, {}))
         slow = "".join(csv_of(DECISION_COLUMNS, _items(found.reader, {})))
 

@@ -35,8 +35,8 @@ def written(found: Opened, at_ms: tuple[int, ...]) -> None:
     journal.close()
 
 
-def test_a_span_is_half_open_and_holds_every_kind_of_row(tmp_path: Path) -> None:
-    with opened(tmp_path) as found:
+def test_a_span_is_half_open_and_holds_every_kind_of_row(tmp_path: Path, url: str) -> None:
+    with opened(tmp_path, url) as found:
         written(found, (EVENING - 1, EVENING, EVENING + 500, EVENING + 1000))
         rows = rows_of(found.writing, Span(EVENING, EVENING + 1000))
 
@@ -50,8 +50,8 @@ def test_a_span_is_half_open_and_holds_every_kind_of_row(tmp_path: Path) -> None
     assert rows.alerts[0].text == "raised: b1 is lost"
 
 
-def test_the_show_is_the_one_that_was_in_force(tmp_path: Path) -> None:
-    with opened(tmp_path) as found:
+def test_the_show_is_the_one_that_was_in_force(tmp_path: Path, url: str) -> None:
+    with opened(tmp_path, url) as found:
         assert show_at(found.writing, EVENING) is None
         found.writer.save_show("first", "me", EVENING)
         found.writer.save_show("second", "me", EVENING + 1000)

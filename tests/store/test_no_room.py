@@ -15,7 +15,7 @@ URL = "http://127.0.0.1:8080"
 
 def test_a_setting_that_finds_no_room_is_told_and_raises_nothing(database: Opened) -> None:
     driver = Driver()
-    with flaky(database.path, driver) as engine:
+    with flaky(database, driver) as engine:
         driver.broken = True
         assert not Writer(engine).keep_if_possible("clocks", "[]")
         driver.broken = False
@@ -26,7 +26,7 @@ def test_a_setting_that_finds_no_room_is_told_and_raises_nothing(database: Opene
 
 def test_a_show_that_has_an_owner_needs_no_write_to_know_it(database: Opened) -> None:
     driver = Driver()
-    with flaky(database.path, driver) as engine:
+    with flaky(database, driver) as engine:
         store = PeopleStore(engine, database.writing)
         assert set_up_link(store, URL) is not None, "nobody owns it yet"
         store.add_person("Ines", "owner", "", EVENING)

@@ -10,12 +10,12 @@ from alembic.autogenerate import compare_metadata
 from alembic.config import Config
 from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
-from sqlalchemy import text
+from sqlalchemy import inspect, text
 
 from haunt.store.engines import StoreRefused, open_engines
 from haunt.store.schema import HEAD, SCRIPTS, revision, upgrade
 from haunt.store.tables import metadata
-from tests.store.stage import Opened, opened
+from tests.store.stage import Opened
 
 
 def test_the_newest_revision_known_is_the_newest_script() -> None:
@@ -30,28 +30,26 @@ def test_the_scripts_make_exactly_the_tables(database: Opened) -> None:
         context = MigrationContext.configure(connection, opts={"compare_type": True})
 
         assert compare_metadata(context, metadata) == []
-    found = {row[0] for row in database.ask("SELECT name FROM sqlite_master WHERE type = 'table'")}
-    assert set(metadata.tables) < found
+    with database.writing.connect() as connection:
+        found = set(inspect(connection).get_table_names())
+    assert found == {*metadata.tables, "alembic_version"}
 
 
-def test_a_second_upgrade_changes_nothing(tmp_path: Path) -> None:
-    with opened(tmp_path) as database:
-        version = database.writer.save_show("text", "mara", 1)
+def test_a_second_upgrade_changes_nothing(database: Opened) -> None:
+    version = database.writer.save_show("text", "mara", 1)
+    upgrade(database.writing)
+
+    assert revision(database.writing) == HEAD
+    assert database.reader.show() == (version, "text")
+
+
+def test_a_newer_database_is_refused_in_words_and_left_alone(database: Opened) -> None:
+    database.do("UPDATE alembic_version SET version_num = '0999'")
+
+    with pytest.raises(StoreRefused, match=r"newer version \(0999\).*restore a backup"):
         upgrade(database.writing)
 
-        assert revision(database.writing) == HEAD
-        assert database.reader.show() == (version, "text")
-
-
-def test_a_newer_database_is_refused_in_words_and_left_alone(tmp_path: Path) -> None:
-    with opened(tmp_path) as database:
-        with database.writing.begin() as connection:
-            connection.execute(text("UPDATE alembic_version SET version_num = '0999'"))
-
-        with pytest.raises(StoreRefused, match=r"newer version \(0999\).*restore a backup"):
-            upgrade(database.writing)
-
-        assert revision(database.writing) == "0999"
+    assert revision(database.writing) == "0999"
 
 
 def test_a_file_that_is_no_database_is_refused_and_left_alone(tmp_path: Path) -> None:
@@ -89,6 +87,6 @@ def test_a_database_of_another_kind_is_refused_in_words(tmp_path: Path, url: str
 def test_the_reader_cannot_write(database: Opened) -> None:
     with (
         database.reader._engine.connect() as connection,
-        pytest.raises(Exception, match="readonly database"),
+        pytest.raises(Exception, match=r"readonly database|read-only transaction"),
     ):
         connection.execute(text("DELETE FROM shows"))

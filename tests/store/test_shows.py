@@ -12,8 +12,8 @@ from tests.store.stage import opened
 SHOW = '[[prop]]\nid = "gate"\ncooldown_s = {}\n'
 
 
-def test_only_changes_of_this_prop_are_told_newest_first(tmp_path: Path) -> None:
-    with opened(tmp_path) as found:
+def test_only_changes_of_this_prop_are_told_newest_first(tmp_path: Path, url: str) -> None:
+    with opened(tmp_path, url) as found:
         for n, (by, text) in enumerate(
             [
                 ("start", SHOW.format(20)),
@@ -32,8 +32,8 @@ def test_only_changes_of_this_prop_are_told_newest_first(tmp_path: Path) -> None
         assert cooldowns_of(found.writing, "well") == []
 
 
-def test_versions_come_newest_first_with_their_text(tmp_path: Path) -> None:
-    with opened(tmp_path) as found:
+def test_versions_come_newest_first_with_their_text(tmp_path: Path, url: str) -> None:
+    with opened(tmp_path, url) as found:
         for n, by in enumerate(("start", "ann", "bob")):
             found.writer.save_show(SHOW.format(20 + n), by, EVENING + n)
         shelf = ShowShelf(found.writing)

@@ -1,6 +1,6 @@
 """Goal: from the first start on, nobody is in who was not let in, and everybody let in can stop.
 
-Method: the real server and the real command line as processes, asked over HTTP.
+Method: the real server as a process, asked over HTTP; the command line beside it.
 """
 
 import json
@@ -14,7 +14,7 @@ from urllib.parse import urlencode
 
 import pytest
 
-from tests.system.house import HAUNT, ROOT, SHOW, House, Server, until
+from tests.system.house import SHOW, House, Server, typed, until
 
 pytestmark = pytest.mark.system
 
@@ -42,17 +42,28 @@ def log(house: House) -> str:
     return (house.folder / "server.log").read_text()
 
 
-@pytest.mark.parametrize("listen", ["127.0.0.1", "0.0.0.0"])
-def test_the_first_start_prints_a_link_that_makes_one_owner_once(
-    tmp_path: Path, listen: str
+def set_up_code(house: House) -> str:
+    [code] = until(lambda: re.findall(r"/set-up\?code=([\w-]+)\n", log(house)), "the link")
+    assert "█" in log(house)
+    return str(code)
+
+
+def test_a_first_start_for_the_network_prints_the_link_and_says_that_it_is_plain_http(
+    tmp_path: Path,
 ) -> None:
     house = House(tmp_path, SHOW)
-    house.server.more = ("--listen", f"{listen}:{house.server.port}")
+    house.server.more = ("--listen", f"0.0.0.0:{house.server.port}")
     with house:
-        server = house.server
-        [code] = until(lambda: re.findall(r"/set-up\?code=([\w-]+)\n", log(house)), "the link")
-        assert ("plain http" in log(house)) == (listen != "127.0.0.1")
-        assert "█" in log(house)
+        assert set_up_code(house)
+        assert "plain http" in log(house)
+        assert asked(house.server, "/").status == 303
+        assert asked(house.server, "/api/v1/props").status == 401
+
+
+def test_the_first_start_prints_a_link_that_makes_one_owner_once(tmp_path: Path) -> None:
+    with House(tmp_path, SHOW) as house:
+        server, code = house.server, set_up_code(house)
+        assert "plain http" not in log(house)
         assert asked(server, "/").status == 303
         assert asked(server, "/api/v1/props").status == 401
         assert asked(server, "/stop", {}).status == 401
@@ -83,9 +94,8 @@ def test_what_the_command_line_takes_back_is_gone_within_seconds(tmp_path: Path)
         assert asked(server, "/api/v1/props", authorization=bearer).status == 200
         assert asked(server, "/boards", cookie=cookie).status == 200
         for words in (("tokens", "revoke", spare[:12]), ("people", "remove", "Wren")):
-            subprocess.run(
-                [*HAUNT, *words, "--data", server.data], check=True, cwd=ROOT, capture_output=True
-            )
+            done = typed(*words, "--data", str(server.data))
+            assert done.exit_code == 0, done.output
 
         def is_refused(path: str, status: int, **shown: str) -> bool:
             return asked(server, path, **shown).status == status  # type: ignore[arg-type]

@@ -8,7 +8,17 @@ from pathlib import Path
 
 import pytest
 
-from tests.soak import clocks, cues, duplicates, guesses, plan, strangers
+from tests.soak import (
+    clocks,
+    cues,
+    duplicates,
+    flood,
+    guesses,
+    impostors,
+    plan,
+    strangers,
+    timings,
+)
 from tests.soak.outcome import Outcome
 
 
@@ -41,6 +51,30 @@ def test_strangers_cannot_use_up_the_broker(tmp_path: Path) -> None:
     outcome = sound(strangers.run(150, 1, tmp_path))
 
     assert outcome.noted["strangers that were hung up on"] >= 50, "those that claimed to be huge"
+
+
+@pytest.mark.system
+def test_impostors_of_a_board_cost_it_no_cue(tmp_path: Path) -> None:
+    outcome = sound(impostors.run(60, 1, tmp_path))
+
+    assert outcome.noted["cues that the board heard"] == 120
+
+
+@pytest.mark.system
+def test_a_flood_of_strangers_costs_nobody_a_cue(tmp_path: Path) -> None:
+    outcome = sound(flood.run(1, 1, tmp_path))
+
+    assert outcome.injected["refused"] > 50
+    assert outcome.noted["cues timed"] > 5
+
+
+def test_how_long_a_guess_takes_is_judged_by_a_measure_that_can_tell() -> None:
+    """The tries themselves are too few here to judge by: `python -m tests.soak timings` does."""
+    assert timings.longer_share([5, 6, 7], [1, 2, 3]) == 1.0
+    assert timings.longer_share([1, 4], [2, 3]) == 0.5
+    outcome = Outcome()
+    timings.judge("processor", {"Known": [60] * 9, "Nobody": [50] * 9}, outcome, must=True)
+    assert len(outcome.failures) == 2
 
 
 @pytest.mark.parametrize("kind", guesses.KINDS)

@@ -1,0 +1,128 @@
+"""Keeps the pools of lines: what there is to say, and what people made of it.
+
+Which lines are said stands in the show file alone; what it has to follow yet is marked here.
+"""
+
+from collections.abc import Sequence
+from typing import Any, Final
+
+from sqlalchemy import Engine, Executable, func, insert, select, update
+from sqlalchemy.dialects import postgresql, sqlite
+from sqlalchemy.exc import DatabaseError
+
+from haunt.store import tables
+from haunt.store.engines import StoreRefused
+from haunt.study.pools.pool import PoolLine, State
+
+POOL_MAX: Final = 2000
+"""Lines of one behaviour; more nobody judges."""
+
+
+class LineStore:
+    """Thread-safe. Writes raise StoreRefused where the database does not take them."""
+
+    def __init__(self, writing: Engine, reading: Engine) -> None:
+        self._writing, self._reading = writing, reading
+
+    def of(self, prop: str, behaviour: str) -> list[PoolLine]:
+        """Return a pool in the order in which its lines came."""
+        table = tables.lines
+        return self._found(table.c.prop == prop, table.c.behaviour == behaviour)
+
+    def every(self) -> list[PoolLine]:
+        return self._found()
+
+    def pending(self) -> list[PoolLine]:
+        return self._found(tables.lines.c.pending == 1)
+
+    def add(self, lines: Sequence[PoolLine]) -> int:
+        """Add what the pool does not have, and return how many those were.
+
+        A line that was struck stays struck. Raises StoreRefused, with nothing added, where a pool
+        would be too big.
+        """
+        if not lines:
+            return 0
+        rows = [each._asdict() | {"pending": int(each.pending)} for each in lines]
+        try:
+            with self._writing.begin() as connection:
+                before = self._count(connection)
+                connection.execute(_insert(self._writing.dialect.name), rows)
+                added = self._count(connection) - before
+                for prop, behaviour, count in connection.execute(_OVERFULL):
+                    raise StoreRefused(
+                        f"{prop}.{behaviour} would have {count} lines; a pool holds {POOL_MAX}"
+                    )
+        except DatabaseError as fault:
+            raise StoreRefused(f"the lines could not be kept: {fault.orig}") from fault
+        return added
+
+    def judge(self, line: PoolLine) -> None:
+        """Keep a line as it is given, whether it was known or not; the file is to follow."""
+        table, values = tables.lines, line._asdict() | {"pending": 1}
+        keys = {key: values[key] for key in ("prop", "behaviour", "name")}
+        rest = {key: each for key, each in values.items() if key not in keys}
+        known = [table.c[key] == each for key, each in keys.items()]
+        try:
+            with self._writing.begin() as connection:
+                changed = connection.execute(update(table).where(*known).values(**rest)).rowcount
+                if not changed:
+                    connection.execute(insert(table).values(**values))
+        except DatabaseError as fault:
+            raise StoreRefused(f"the line could not be kept: {fault.orig}") from fault
+
+    def followed(self, lines: Sequence[PoolLine]) -> None:
+        """Note that the show file says what these rows said; who was judged since stays open."""
+        table = tables.lines
+        for each in lines:
+            self._write(
+                update(table)
+                .where(
+                    table.c.prop == each.prop,
+                    table.c.behaviour == each.behaviour,
+                    table.c.name == each.name,
+                    table.c.state == each.state,
+                    table.c.at_ms == each.at_ms,
+                )
+                .values(pending=0)
+            )
+
+    def reopen_new(self) -> None:
+        """Let the show file look at every new line again: gibberish became welcome."""
+        table = tables.lines
+        self._write(update(table).where(table.c.state == State.NEW).values(pending=1))
+
+    def _found(self, *wanted: Any) -> list[PoolLine]:
+        table = tables.lines
+        columns = [table.c[name] for name in PoolLine._fields]
+        query = select(*columns).where(*wanted).order_by(table.c.id)
+        with self._reading.connect() as connection:
+            rows = connection.execute(query).all()
+        return [_line(each._asdict()) for each in rows]
+
+    def _count(self, connection: Any) -> int:
+        found: int = connection.execute(select(func.count()).select_from(tables.lines)).scalar_one()
+        return found
+
+    def _write(self, statement: Executable) -> None:
+        try:
+            with self._writing.begin() as connection:
+                connection.execute(statement)
+        except DatabaseError as fault:
+            raise StoreRefused(f"the lines could not be changed: {fault.orig}") from fault
+
+
+def _line(row: dict[str, Any]) -> PoolLine:
+    return PoolLine(**{**row, "state": State(row["state"]), "pending": bool(row["pending"])})
+
+
+def _insert(dialect: str) -> Executable:
+    ours = sqlite.insert if dialect == "sqlite" else postgresql.insert
+    return ours(tables.lines).on_conflict_do_nothing()
+
+
+_OVERFULL: Final = (
+    select(tables.lines.c.prop, tables.lines.c.behaviour, func.count())
+    .group_by(tables.lines.c.prop, tables.lines.c.behaviour)
+    .having(func.count() > POOL_MAX)
+)
