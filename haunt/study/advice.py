@@ -20,6 +20,7 @@ from haunt.study.sweep import (
     costs,
     in_turn,
     left_percent,
+    line_of,
     on_front,
     summed,
 )
@@ -35,6 +36,9 @@ NEIGHBOURS: Final = "its neighbours would lose more groups than it gains"
 PACK: Final = "its pack would not last till close"
 OTHER_PACK: Final = "the pack of a neighbour would not last till close"
 MOTOR: Final = "its motor would pass its duty"
+DEAR: Final = "each group more would cost several times the starts, noise or motor time of one now"
+DEAR_TIMES: Final = 3.0
+"""So many times what a group costs now is too dear. A choice of ours; the table shows the price."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +64,12 @@ class Tried:
     bars: str = ""
     refused: Mapping[str, int] = field(default_factory=dict)
     lapsed: int = 0
+    motor_ms: int = 0
+    line_ms: float | None = None
+
+    @property
+    def noise_ms(self) -> float:
+        return float(self.loud_ms) if self.line_ms is None else self.line_ms
 
 
 @dataclass(frozen=True, slots=True)
@@ -222,6 +232,8 @@ class _Weighing:
             left_percent=self._left(then),
             refused=dict(sum((Counter(each.refused) for each in mine), Counter[str]())),
             lapsed=sum(each.lapsed for each in mine),
+            motor_ms=sum(each.motor_ms for each in mine),
+            line_ms=line_of(each.figures for each in then),
         )
         return replace(found, bars=self._bars(found, mine, then, gain))
 
@@ -252,8 +264,22 @@ class _Weighing:
             (spare is not None and spare < RESERVE_PERCENT, PACK),
             (self._flattens_another(then), OTHER_PACK),
             (duty is not None and worst_permille > duty, MOTOR),
+            (self._is_dear(tried, gain), DEAR),
         )
         return next((why for is_so, why in reasons if is_so), "")
+
+    def _is_dear(self, tried: Tried, gain: Range) -> bool:
+        """Hold what one group more costs against what a group of this prop costs now."""
+        mine = [each.figures.props[self._spec.id] for each in self._now]
+        answered = sum(each.answered for each in mine)
+        prices = (
+            (sum(each.fired for each in mine), tried.fired),
+            (sum(each.motor_ms for each in mine), tried.motor_ms),
+            (sum(each.loud_ms for each in mine), tried.loud_ms),
+        )
+        return any(
+            (then - now) * answered > DEAR_TIMES * now * gain.at for now, then in prices if now
+        )
 
     def _flattens_another(self, then: Sequence[Trial]) -> bool:
         """Say whether a board next to it would no longer reach the close with its reserve."""

@@ -7,11 +7,12 @@ vanish; the broker keeps the controller's session and no board's.
 import json
 from collections.abc import Callable
 from functools import partial
-from typing import NamedTuple, Protocol
+from typing import Final
 
 from haunt.live.ports import Receipt
 from haunt.study.chance import Chance
 from haunt.study.faults import Faults
+from haunt.study.path import Hears, Mark, Path, Will
 from haunt.study.schedule import Schedule
 from haunt.study.session import Listener, Out, Session
 
@@ -21,59 +22,10 @@ NOTICE_MS = (5_000, 10_000)
 FIELD_BITS = 20
 FIELD = 1 << FIELD_BITS
 BEAT = "/all/beat"
-
-Mark = tuple[str, int]
-
-
-class Hears(Protocol):
-    """One board, as far as the air is concerned."""
-
-    def hear(self, topic: str, payload: bytes, retain: bool) -> None: ...
-
-    def hear_beat(self, at_ms: int, topic: str, payload: bytes, mark: Mark) -> None:
-        """A beat that will be there at an instant; `mark` is its clock and epoch."""
-        ...
-
-    def lost(self) -> None:
-        """The connection is gone, and the board knows it."""
-        ...
-
-
-class Will(NamedTuple):
-    topic: str
-    payload: bytes
-
-
-class Path:
-    """One connection of a board. While `dark` nothing passes and nobody notices."""
-
-    __slots__ = (
-        "alive",
-        "beats",
-        "board",
-        "chance",
-        "dark",
-        "hears",
-        "held_down",
-        "held_up",
-        "topics",
-        "will",
-    )
-
-    def __init__(
-        self,
-        board: str,
-        hears: Hears,
-        will: Will,
-        topics: tuple[str, ...],
-        chance: Chance,
-        beats: Chance,
-    ) -> None:
-        self.board, self.hears, self.will, self.topics = board, hears, will, topics
-        self.chance, self.beats = chance, beats
-        self.alive, self.dark = True, False
-        self.held_up: list[Callable[[], None]] = []
-        self.held_down: list[Callable[[], None]] = []
+BEATS_MAX: Final = 64
+"""So many wait at most to be drawn: a board looks for them with whatever it does, at the latest
+with its health, but when all boards come back at once each of them makes the controller beat.
+"""
 
 
 class Air:
@@ -83,7 +35,6 @@ class Air:
         self.up = True
         self.retained: dict[str, bytes] = {}
         self.paths: dict[str, Path] = {}
-        self.sent = 0
         self.session = Session(schedule, self._route)
         self.reached: Callable[[bytes], None] = lambda _payload: None
         self._schedule, self._faults, self._seed = schedule, faults, seed
@@ -95,6 +46,9 @@ class Air:
         self._ears: dict[str, dict[str, Path]] = {}
         self._half_open: dict[str, Path] = {}
         self._dark: set[str] = set()
+        self._beats: list[tuple[int, bytes]] = []
+        self._beat_count = 0
+        self._mark: Mark | None = None
 
     # --- the controller's side: satisfies Outbox
 
@@ -130,6 +84,8 @@ class Air:
 
     def calm(self) -> None:
         """From now on no message is lost, doubled or slow."""
+        for path in self.paths.values():
+            self._draw_beats(path)
         self._is_lost = self._is_doubled = self._is_slow = 0
 
     # --- the boards' side
@@ -164,6 +120,7 @@ class Air:
         self._schedule.after(KEEPALIVE_MS, partial(self._expire, path))
 
     def _close(self, path: Path) -> None:
+        self._wake_up(path)
         path.alive = False
         path.held_up.clear()
         path.held_down.clear()
@@ -189,6 +146,7 @@ class Air:
         path = self.paths.get(board)
         if path is None or path.dark:
             return
+        self._wake_up(path)
         path.dark = True
         self._schedule.after(self._chance(board).between(*NOTICE_MS), partial(self._despair, path))
         self._schedule.after(KEEPALIVE_MS, partial(self._silence, path))
@@ -215,6 +173,7 @@ class Air:
         if path is None or not path.dark:
             return
         path.dark = False
+        self._let_sleep(path)
         held = [*path.held_up, *path.held_down]
         path.held_up, path.held_down = [], []
         for pass_on in held:
@@ -286,7 +245,6 @@ class Air:
             bits = path.chance.bits()
             copies = 2 if qos and bits % FIELD < self._is_doubled else 1
             for _ in range(copies):
-                self.sent += 1
                 pass_on = partial(self._hand_down, path, topic, payload, False)
                 if path.dark:
                     path.held_down.append(pass_on)
@@ -294,26 +252,82 @@ class Air:
                     self._schedule.after(self._delay(bits), pass_on)
                     bits = path.chance.bits() if copies > 1 else 0
 
-    def _send_beat(self, topic: str, payload: bytes, ears: dict[str, Path]) -> None:
-        """The most frequent message, to all: a board takes it up when it next has work."""
-        said = json.loads(payload)
-        mark = (said["clock"], said["epoch"])
-        now, is_lost, delay = self._schedule.now_ms, self._is_lost, self._delay
-        for path in ears.values():
-            bits = path.beats.bits()
-            if bits % FIELD < is_lost:
-                continue
-            self.sent += 1
-            if path.dark:
-                path.held_down.append(partial(self._hand_down, path, topic, payload, False))
-            else:
-                path.hears.hear_beat(now + delay(bits), topic, payload, mark)
-
     def _hand_down(self, path: Path, topic: str, payload: bytes, retain: bool) -> None:
         if path.dark:
             path.held_down.append(partial(self._hand_down, path, topic, payload, retain))
         elif path.alive:
             path.hears.hear(topic, payload, retain)
+
+    # --- beats: the most frequent message, to all. One of a clock and epoch that a board knows sets
+    # nothing off, so what became of it is drawn when the board next looks.
+
+    def _send_beat(self, topic: str, payload: bytes, ears: dict[str, Path]) -> None:
+        said = json.loads(payload)
+        mark = (said["clock"], said["epoch"])
+        if mark != self._mark:
+            self._mark = mark
+            for path in ears.values():
+                self._wake_up(path)
+        for path in ears.values():
+            if path.next_beat is None:
+                self._send_news(path, topic, payload, mark)
+        if len(self._beats) >= BEATS_MAX:
+            for path in ears.values():
+                self._draw_beats(path)
+            self._beats.clear()
+        self._beats.append((self._schedule.now_ms, payload))
+        self._beat_count += 1
+
+    def _send_news(self, path: Path, topic: str, payload: bytes, mark: Mark) -> None:
+        bits = path.beats.bits()
+        if bits % FIELD < self._is_lost:
+            return
+        if path.dark:
+            path.held_down.append(partial(self._hand_down, path, topic, payload, False))
+        else:
+            hear = partial(self._hear_news, path, topic, payload, mark)
+            self._schedule.after(self._delay(bits), hear)
+
+    def _hear_news(self, path: Path, topic: str, payload: bytes, mark: Mark) -> None:
+        if path.alive:
+            path.hears.hear(topic, payload, retain=False)
+            path.mark = mark
+            self._let_sleep(path)
+
+    def _let_sleep(self, path: Path) -> None:
+        """From now on its beats wait until it looks, if it knows them."""
+        if path.next_beat is None and path.mark == self._mark and path.alive and not path.dark:
+            path.next_beat = self._beat_count
+
+    def _wake_up(self, path: Path) -> None:
+        """From now on each beat is sent on by itself."""
+        self._draw_beats(path)
+        path.next_beat = None
+
+    def _draw_beats(self, path: Path) -> None:
+        if path.next_beat is None:
+            return
+        waiting = self._beat_count - path.next_beat
+        for sent_ms, payload in self._beats[-waiting:] if waiting else ():
+            bits = path.beats.bits()
+            if bits % FIELD >= self._is_lost:
+                path.coming.append((sent_ms + self._delay(bits), payload))
+        path.next_beat = self._beat_count
+
+    def beats_of(self, path: Path) -> list[tuple[int, bytes]]:
+        """Take out the beats that are there by now, with the instants at which they came."""
+        if path.next_beat is not None and path.next_beat < self._beat_count:
+            self._draw_beats(path)
+        coming, now_ms = path.coming, self._schedule.now_ms
+        if not coming:
+            return coming
+        coming.sort()
+        if coming[-1][0] <= now_ms:
+            path.coming = []
+            return coming
+        there = [each for each in coming if each[0] <= now_ms]
+        del coming[: len(there)]
+        return there
 
     def _chance(self, board: str, of: str = "") -> Chance:
         """A stream for each board: what befalls one changes nothing for another."""

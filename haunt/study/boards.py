@@ -8,8 +8,9 @@ from collections.abc import Callable, Mapping
 from functools import partial
 from typing import Any, NamedTuple, Protocol
 
-from haunt.study.air import Air, Mark, Path, Will
+from haunt.study.air import BEAT, Air
 from haunt.study.chance import Chance
+from haunt.study.path import Path, Will
 from haunt.study.ports import Brain, MakeBrain
 from haunt.study.schedule import Schedule
 from haunt.wire.showmodels import ShowFile
@@ -87,13 +88,12 @@ class SimBoard:
         self._path: Path | None = None
         self._battery_mv: Callable[[int], int] | None = None
         self._wake_ms = ASLEEP
-        self._beats: list[tuple[int, str, bytes]] = []
-        self._mark: Mark | None = None
         self._hearing = b""
         root = config["root"]
+        self._beat = f"{root}{BEAT}"
         self._topics = (
             f"{root}/all/stop",
-            f"{root}/all/beat",
+            self._beat,
             *(f"{root}/{self.id}/{each}" for each in HEARS),
         )
 
@@ -113,8 +113,7 @@ class SimBoard:
         self._zero_ms = self._schedule.now_ms - self._chance.below(400)
         self.boot = self._chance.hex(12)
         self._brain = self._make_brain(self._config, self.boot, reset, self._ms())
-        self._wake_ms, self._mark = ASLEEP, None
-        self._beats.clear()
+        self._wake_ms = ASLEEP
         self._retry_ms = RETRY_MS
         self._schedule.after(self._chance.between(200, 3000), self._if_same_boot(self._connect))
 
@@ -157,8 +156,7 @@ class SimBoard:
 
     def _lose(self, for_ms: int) -> None:
         self._catch_up()
-        self._path, self._mark = None, None
-        self._beats.clear()
+        self._path = None
         self._step(("lost",))
         self._schedule.after(for_ms, self._if_same_boot(self._connect))
 
@@ -213,33 +211,14 @@ class SimBoard:
         self._step(("message", topic, payload, retain))
         self._hearing = b""
 
-    def hear_beat(self, at_ms: int, topic: str, payload: bytes, mark: Mark) -> None:
-        """One of a known clock and epoch sets nothing off; it is taken up with the next event."""
-        if mark == self._mark:
-            self._beats.append((at_ms, topic, payload))
-        else:
-            self._schedule.at(at_ms, partial(self._hear_news, self._path, topic, payload, mark))
-
-    def _hear_news(self, path: Path | None, topic: str, payload: bytes, mark: Mark) -> None:
-        if path is not None and path is self._path:
-            self.hear(topic, payload, retain=False)
-            self._mark = mark
-
     def _catch_up(self) -> None:
-        beats = self._beats
-        if not beats:
-            return
-        now, zero_ms, step, taken = self._schedule.now_ms, self._zero_ms, self._brain.step, 0
-        if len(beats) > 1:
-            beats.sort()
-        for at_ms, topic, payload in beats:
-            if at_ms > now:
-                break
-            taken += 1
-            actions = step(at_ms - zero_ms, ("message", topic, payload, False))
-            if actions:
-                self._perform(actions)
-        del beats[:taken]
+        """Take up the beats that came since it last did anything, each at its own instant."""
+        path = self._path
+        beats = self._air.beats_of(path) if path is not None else None
+        if beats:
+            zero_ms = self._zero_ms
+            heard = [(at_ms - zero_ms, payload) for at_ms, payload in beats]
+            self._perform(self._brain.hear_beats(self._beat, heard))
 
     # --- the brain
 
@@ -266,8 +245,7 @@ class SimBoard:
             self._schedule.at(at_ms, partial(self._wake, at_ms))
 
     def _step(self, event: tuple[Any, ...]) -> None:
-        if self._beats:
-            self._catch_up()
+        self._catch_up()
         actions = self._brain.step(self._schedule.now_ms - self._zero_ms, event)
         if actions:
             self._perform(actions)

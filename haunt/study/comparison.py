@@ -39,7 +39,9 @@ def side_by_side(now: Tried, then: Tried) -> list[Side]:
         Side("neighbours playing at once", str(now.clashes), str(then.clashes)),
         Side("mAh of its board, a night", f"{now.used_mah:.0f}", f"{then.used_mah:.0f}"),
         Side("pack at close", _left(now), _left(then)),
-        Side("minutes of sound", _minutes(now), _minutes(then)),
+        Side("minutes of its sound", _minutes(now.loud_ms), _minutes(then.loud_ms)),
+        *_line(now, then),
+        Side("minutes of its motor", _minutes(now.motor_ms), _minutes(then.motor_ms)),
         Side("motor, worst ten minutes", f"{now.worst_duty:.1%}", f"{then.worst_duty:.1%}"),
     ]
 
@@ -52,5 +54,12 @@ def _left(tried: Tried) -> str:
     return "-" if tried.left_percent is None else f"{tried.left_percent:.0f} %"
 
 
-def _minutes(tried: Tried) -> str:
-    return f"{tried.loud_ms / 60_000:.1f}"
+def _line(now: Tried, then: Tried) -> list[Side]:
+    if now.line_ms is None or then.line_ms is None:
+        return []
+    what = "minutes at the property line, whole show"
+    return [Side(what, _minutes(now.line_ms), _minutes(then.line_ms))]
+
+
+def _minutes(ms: float) -> str:
+    return f"{ms / 60_000:.1f}"

@@ -9,6 +9,7 @@ from typing import Final, NamedTuple
 from haunt.core.decisions import Outcome, Source
 from haunt.core.events import BoardHealth
 from haunt.core.show import Show
+from haunt.study.noise import line_ms
 from haunt.study.rerun import BehaviourKey, Play, Recording, Rerun
 from haunt.study.visits import Visit, visits, waits
 from haunt.wire.showmodels import ShowFile
@@ -69,12 +70,16 @@ class PropFigures:
 
 @dataclass(frozen=True, slots=True)
 class NightFigures:
-    """`used_mah` is what each board's pack gave; `clashes` counts neighbours playing at once."""
+    """`used_mah` is what each board's pack gave; `clashes` counts neighbours playing at once.
+
+    `line_ms` is the sound at the property line, as time at its limit; None: no point is given.
+    """
 
     span_ms: int
     props: Mapping[str, PropFigures]
     used_mah: Mapping[str, float]
     clashes: int
+    line_ms: float | None = None
 
     @property
     def visits(self) -> int:
@@ -170,6 +175,7 @@ def measure(
         _props(show, run, found, start_ms, span_ms),
         _used(show, run.plays, draws, span_ms),
         _clashes(show, run.plays),
+        line_ms(show, run.plays),
     )
 
 

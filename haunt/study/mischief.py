@@ -21,6 +21,8 @@ from haunt.wire.showmodels import ShowFile
 
 RESETS: Final = ("brown-out", "power-on", "watchdog", "soft")
 STOPPED_MS: Final = (8_000, 60_000)
+LOOKS_AGAIN_MS: Final = 6_000
+"""A release counts five seconds."""
 POINTS_MAX: Final = 80
 WRITES_MAX: Final = 12
 
@@ -229,11 +231,16 @@ class Mischief:
 
     def _release(self) -> None:
         """Somebody sees a clear path; props that are armed by hand are let go one by one."""
-        if not self._controller.up:
-            self._schedule.after(5_000, self._release)
-            return
-        self._controller.order(lambda m, w: events.StopReleased(m, w, "crew"), "release")
-        self._let_go_armed()
+        if self._controller.up:
+            self._controller.order(lambda m, w: events.StopReleased(m, w, "crew"), "release")
+            self._let_go_armed()
+        self._schedule.after(LOOKS_AGAIN_MS, self._see_it_released)
+
+    def _see_it_released(self) -> None:
+        """One that starts anew while it counts stays stopped: who pressed presses again."""
+        controller, is_meant = self._controller, "crew" in self._undo
+        if not is_meant and (not controller.up or controller.running.arbiter.night.stopped):
+            self._release()
 
     def _let_go_armed(self) -> None:
         for prop in self._file.props:

@@ -17,6 +17,7 @@ from haunt.study.sweep import (
     costs,
     grid,
     left_percent,
+    line_of,
     on_front,
     summed,
 )
@@ -29,7 +30,8 @@ class Whole:
     """One setting of the show, summed over the nights.
 
     `flat` are boards whose pack would have fallen below the level at which a prop of theirs
-    retires, `left_percent` the least of any pack; None where no pack told its charge.
+    retires, `left_percent` the least of any pack; None where no pack told its charge. `line_ms`
+    is the sound at the property line, as time at its limit; None where no point of it is given.
     """
 
     setting: Setting
@@ -42,8 +44,20 @@ class Whole:
     flat: tuple[str, ...]
     loud_ms: int
     worst_duty: float
+    line_ms: float | None = None
+    motor_ms: int = 0
     is_now: bool = False
     on_front: bool = False
+
+    @property
+    def noise_ms(self) -> float:
+        """At the property line, or of all props where no point of it is given."""
+        return float(self.loud_ms) if self.line_ms is None else self.line_ms
+
+    @property
+    def wear(self) -> float:
+        """Minutes of motors, or starts where no motor is known."""
+        return self.motor_ms / 60_000 if self.motor_ms else float(self.fired)
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,4 +135,6 @@ def _whole(
         tuple(sorted(b for b, percent in left.items() if percent < retires.get(b, 0))),
         sum(each.loud_ms for each in figures),
         max(each.worst_duty for each in figures),
+        line_of(figures),
+        sum(each.motor_ms for each in figures),
     )

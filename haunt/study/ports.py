@@ -8,6 +8,10 @@ class Brain(Protocol):
 
     def step(self, ms: int, event: tuple[Any, ...]) -> list[tuple[Any, ...]]: ...
 
+    def hear_beats(self, topic: str, beats: list[tuple[int, bytes]]) -> list[tuple[Any, ...]]:
+        """Step with each of these messages, (ms, payload), oldest first."""
+        ...
+
     def due_ms(self) -> int:
         """Return when time alone makes it do something, by its own clock."""
         ...

@@ -158,30 +158,37 @@ def front(trials: Iterable[Trial]) -> list[Trial]:
     return [each for each, is_kept in zip(every, kept, strict=True) if is_kept]
 
 
-Costs = tuple[float, float, float, float, float]
+Costs = tuple[float, ...]
 
 
 def costs(figures: NightFigures) -> Costs:
-    """Return what is to be small: groups not answered, mAh, sound, motor duty, clashes."""
+    """Return what is to be small: groups not answered, mAh, noise, wear, clashes."""
     return (
         float(-figures.answered),
         sum(figures.used_mah.values()),
-        float(figures.loud_ms),
-        figures.worst_duty,
+        noise_ms(figures),
+        float(figures.motor_ms or figures.fired),
         float(figures.clashes),
     )
 
 
+def noise_ms(figures: NightFigures) -> float:
+    """Return the sound at the property line, or of all props where no point of it is given."""
+    return float(figures.loud_ms) if figures.line_ms is None else figures.line_ms
+
+
+def line_of(nights: Iterable[NightFigures]) -> float | None:
+    """Add up what reached the property line; None where no point of it is given."""
+    known = [each.line_ms for each in nights if each.line_ms is not None]
+    return sum(known) if known else None
+
+
 def summed(several: Iterable[Costs]) -> Costs:
-    """Put nights together: sums, and the worst duty of any."""
-    rows = list(several)
-    return (
-        sum(each[0] for each in rows),
-        sum(each[1] for each in rows),
-        sum(each[2] for each in rows),
-        max((each[3] for each in rows), default=0.0),
-        sum(each[4] for each in rows),
-    )
+    """Put nights together."""
+    first, *rows = several
+    for each in rows:
+        first = tuple(a + b for a, b in zip(first, each, strict=True))
+    return first
 
 
 def on_front(every: Sequence[Costs]) -> list[bool]:

@@ -12,6 +12,7 @@ import pytest
 from haunt.core import events
 from haunt.core.show import Behaviour, BoardSpec, Link, PropSpec, SensorSpec, Show
 from haunt.study.advice import (
+    DEAR,
     MOTOR,
     NEIGHBOURS,
     NO_GAIN,
@@ -198,7 +199,25 @@ def neighbours() -> Show:
     return Show("garden", "UTC", (BoardSpec("b1"),), (sensor,), (first, *others), gap_ms=12_000)
 
 
-@pytest.mark.parametrize("why", [NO_GAIN, UNSURE, NEIGHBOURS, PACK, OTHER_PACK, MOTOR])
+def test_it_refuses_what_plays_on_and_on_for_one_group_more() -> None:
+    """Every half hour somebody stands there for ten minutes, and another comes by right after them.
+
+    A rest of 4 s meets the other too, and plays 70 times for who stands there; now it is ten times.
+    """
+    groups = [
+        each
+        for at in range(0, HOURS * HOUR_MS - 1_200_000, 1_800_000)
+        for each in ((at, 600_000), (at + 612_000, 0))
+    ]
+    advice = advise([a_night(groups, rest_ms=56_000)], "gate", (4000,))
+    quick, now = advice.tried
+
+    assert (now.answered, quick.answered) == (8, 16)
+    assert quick.fired > 5 * now.fired
+    assert (quick.bars, advice.cooldown_ms, advice.why) == (DEAR, None, DEAR)
+
+
+@pytest.mark.parametrize("why", [NO_GAIN, UNSURE, NEIGHBOURS, PACK, OTHER_PACK, MOTOR, DEAR])
 def test_every_reason_to_refuse_is_said_in_words(why: str) -> None:
     assert len(why) > 10
 

@@ -12,7 +12,7 @@ import pytest
 from haunt.bootstrap.firmware import make_brain
 from haunt.core.events import Event, FiredByHand
 from haunt.live.presence import SILENCE_MS
-from haunt.study.air import KEEPALIVE_MS, NOTICE_MS
+from haunt.study.air import BEATS_MAX, KEEPALIVE_MS, NOTICE_MS
 from haunt.study.failing import Breakdown
 from haunt.study.faults import NONE, Faults
 from haunt.study.session import DEAD_MS
@@ -250,3 +250,20 @@ def test_when_all_that_can_break_was_broken_at_once_it_heals_within_a_minute(see
     assert verdict.troubles == ()
     assert verdict.healed_ms is not None
     assert 0 < verdict.healed_ms < HEALS_WITHIN_MS
+
+
+def test_when_all_boards_come_back_at_once_none_of_the_many_beats_is_mislaid() -> None:
+    """Each hello makes the controller beat: more of them in a second than usually in minutes."""
+    file = yard(72, props_a_board=1)
+    world = World(file, make_brain, seed=1, wall_ms=EVENING, traffic=Traffic(0))
+    world.run(15 * SECOND_MS)
+    world.air.fall(killed=False)
+    world.run(2 * SECOND_MS)
+    world.air.rise()
+    world.run(15 * SECOND_MS)
+
+    tallies = [board.brain.tally() for board in world.boards.values()]
+    assert len(tallies) > BEATS_MAX
+    assert {each.epoch for each in tallies} == {world.running.arbiter.night.epoch}
+    assert not any(each.still for each in tallies)
+    assert world.heal().verdict().troubles == ()

@@ -79,6 +79,37 @@ def test_a_brain_that_says_when_it_is_due_steps_as_the_firmware_does(kinds: list
         assert timed.step(700 * n, event) == plain.step(700 * n, event), event
 
 
+@given(
+    st.lists(st.integers(0, 9), max_size=20),
+    st.lists(st.tuples(st.integers(0, 3_000), st.integers(1, 4)), max_size=12),
+)
+def test_beats_that_a_brain_takes_up_at_once_do_what_they_do_one_by_one(
+    kinds: list[int], beats: list[tuple[int, int]]
+) -> None:
+    """Late or early, of the epoch that it knows or another, before it is due and after."""
+    one, other = (make_brain(CONFIG, BOOT, "soft", 0) for _ in range(2))
+    ms = 0
+    for n, event in enumerate(_events(kinds)):
+        ms = 700 * n
+        one.step(ms, event)
+        other.step(ms, event)
+    heard: list[tuple[int, bytes]] = []
+    for gap_ms, epoch in beats:
+        ms += gap_ms
+        heard.append((ms, BEAT.format(now=ms, epoch=epoch).encode()))
+
+    together = one.hear_beats("haunt/yard/all/beat", heard)
+    apart = [
+        action
+        for at_ms, payload in heard
+        for action in other.step(at_ms, ("message", "haunt/yard/all/beat", payload, False))
+    ]
+
+    assert together == apart
+    assert one.due_ms() == other.due_ms()
+    assert one.step(ms + 9_000, ("tick",)) == other.step(ms + 9_000, ("tick",))
+
+
 @given(st.lists(st.integers(0, 9), max_size=40), st.integers(1, 12_000))
 def test_before_it_is_due_time_alone_makes_it_do_nothing(kinds: list[int], more_ms: int) -> None:
     brain = make_brain(CONFIG, BOOT, "soft", 0)

@@ -162,6 +162,11 @@ class Board:
     def step(self, ms: int, event: tuple[Any, ...]) -> list[tuple[Any, ...]]:
         return self._brain.step(ms, event)
 
+    def hear_beats(self, topic: str, beats: list[tuple[int, bytes]]) -> list[tuple[Any, ...]]:
+        """One by one, so that whoever meddles with its steps meddles with these too."""
+        steps = (self.step(ms, ("message", topic, payload, False)) for ms, payload in beats)
+        return [action for actions in steps for action in actions]
+
 
 class PlaysOn(Board):
     """Its outputs never go off."""
