@@ -53,7 +53,10 @@ class Backups:
         kept = self._keeping.status()
         trouble = kept.trouble
         if database_file(self._config.data, self._config.database) is None:
-            trouble = "PostgreSQL is backed up with its own pg_dump, not from here"
+            trouble = (
+                "PostgreSQL is not backed up every hour from here: use its own pg_dump. A copy of "
+                "it is made by hand, and before every change of its schema"
+            )
         copies = tuple(_copy(each) for each in keeping.backups(self._config))
         return Standing(copies, trouble, kept.words)
 

@@ -156,7 +156,9 @@ def _known_authority(path: Path, key_path: Path, now: datetime) -> Authority:
 def _issue(authority: Authority, made: Made, found: list[x509.GeneralName], now: datetime) -> None:
     key = make_key(SECP256R1())
     _refuse_outside(authority.certificate, found)
-    subject = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, made.names[0][:64])])
+    # Not the bare address: where no host name is vouched for, OpenSSL takes this for one, and the
+    # authority permits only its own.
+    subject = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, f"haunt at {made.names[0]}"[:64])])
     issuer = authority.certificate
     own_id = x509.SubjectKeyIdentifier.from_public_key(issuer.public_key())
     certificate = (

@@ -28,6 +28,7 @@ from haunt.mqtt.kept import mosquitto, running_pid
 from haunt.store.backup import RESERVE_BYTES, revision_of
 from haunt.store.balance import balances
 from haunt.store.engines import StoreRefused, database_file, open_engines
+from haunt.store.postgres import server_of
 from haunt.store.reader import Reader
 from haunt.store.rescue import examine
 from haunt.store.schema import HEAD, revision
@@ -172,6 +173,8 @@ def _database(config: Config, now: datetime) -> Iterator[Finding]:
             )
             if found.trouble:
                 return
+        else:
+            yield _server(config)
         yield _schema(config)
         yield _show(config)
         yield _history(config, now)
@@ -182,13 +185,29 @@ def _database(config: Config, now: datetime) -> Iterator[Finding]:
         yield Finding("database", good=False, said=str(fault))
 
 
+def _server(config: Config) -> Finding:
+    writing, reading = open_engines(config.data, config.database)
+    try:
+        found = server_of(reading)
+    finally:
+        writing.dispose()
+        reading.dispose()
+    said = f"PostgreSQL {found.version}, {found.size_bytes / 1024**2:.1f} MB"
+    if not found.keeps:
+        said += ": fsync or full_page_writes is off, a power cut may cost the night"
+    return Finding("database", good=found.keeps, said=said)
+
+
 def _schema(config: Config) -> Finding:
     path = database_file(config.data, config.database)
     if path is not None:
         with closing(sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True)) as asked:
             found = revision_of(asked)
     else:
-        found = revision(open_engines(config.data, config.database)[0])
+        writing, reading = open_engines(config.data, config.database)
+        found = revision(reading)
+        writing.dispose()
+        reading.dispose()
     if found is None:
         return Finding("schema", good=False, said="this is not a database of haunt")
     if found > HEAD:

@@ -2,15 +2,17 @@
 
 import tomllib
 from datetime import date
+from itertools import pairwise
 from typing import Any, Final
 
-from haunt.site.workports import Then, Value
+from haunt.site.workports import Change, Then, Value
 from haunt.store.engines import Engine
 from haunt.store.nightrows import dates_of
 from haunt.store.reader import Reader
-from haunt.store.shows import version_at
+from haunt.store.shows import ShowShelf, version_at
 
 NIGHTS_MAX: Final = 12
+VERSIONS_MAX: Final = 9
 PLAIN: Final = (("stagger", "gap_s"), ("limits", "patience_s"))
 OF_PROPS: Final = ("cooldown_s", "patience_s")
 NOT_SET: Final = {"cooldown_s": 0.0}
@@ -32,6 +34,16 @@ def earlier_nights(engine: Engine) -> list[Then]:
         version, text = version_at(engine, _noon_after_ms(day)) or kept
         found.append(Then(day, version, _changes(text, kept[1])))
     return found
+
+
+def changes_lately(engine: Engine) -> list[Change]:
+    """Return the last changes of settings, newest first; other versions are left out."""
+    versions = ShowShelf(engine).versions(VERSIONS_MAX)
+    told = [
+        Change(after.at_ms, after.by, before.version, _changes(before.text, after.text))
+        for after, before in pairwise(versions)
+    ]
+    return [each for each in told if each.changes]
 
 
 def settings_of_version(engine: Engine, version: int) -> Then | None:

@@ -7,7 +7,7 @@ import os
 import subprocess
 import sys
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Final
 
 from haunt.site.workports import Work, WorkState
@@ -28,8 +28,11 @@ class Errands:
         longest_s: float = LONGEST_S,
         program: Sequence[str] | None = None,
         told: Callable[[str, Work], None] = lambda _key, _work: None,
+        settings: Mapping[str, str] | None = None,
     ) -> None:
+        """`settings` are variables for the child: what only this process was told by flags."""
         self._told = told
+        self._settings = dict(settings or {})
         self._program = tuple(program or (sys.executable, "-m", "haunt"))
         self._longest_s = longest_s
         self._lock = threading.Lock()
@@ -74,6 +77,7 @@ class Errands:
             stdout=subprocess.PIPE,
             stderr=subprocess.PIPE,
             text=True,
+            env={**os.environ, **self._settings},
         )
         self._running = (key, child)
         self._keep(key, Work(WorkState.RUNNING))

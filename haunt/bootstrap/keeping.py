@@ -22,6 +22,7 @@ from haunt.store.backup import Backup, BackupRefused, Why
 from haunt.store.engines import StoreRefused, database_file
 from haunt.store.people import PeopleStore
 from haunt.store.roster import Deed
+from haunt.store.transfer import export
 
 EVERY_S = 3600.0
 FIRST_AFTER_S = 20.0
@@ -155,7 +156,7 @@ def back_up(config: Config, why: Why = "hand", now_ms: int | None = None) -> Bac
     """Make one now, whether or not a server runs, and thin out the rest. Raises BackupRefused."""
     database = database_file(config.data, config.database)
     if database is None:
-        raise BackupRefused("PostgreSQL is backed up with its own pg_dump, not from here")
+        return _copied(config, why, _now_ms() if now_ms is None else now_ms)
     if not database.exists():
         raise BackupRefused(f"{config.data} holds no database yet")
     folder = config.data / BACKUPS
@@ -163,6 +164,18 @@ def back_up(config: Config, why: Why = "hand", now_ms: int | None = None) -> Bac
     also += sorted((config.data / CERTIFICATES).glob("*.pem"))
     made = backup.take(database, folder, _now_ms() if now_ms is None else now_ms, why, also=also)
     backup.thin(folder, keep=made.name)
+    return made
+
+
+def _copied(config: Config, why: Why, now_ms: int) -> Backup:
+    """Of a database that is no file: a copy that is one."""
+    writing, reading = open_store(config)
+    try:
+        made = export(writing, config.data / BACKUPS, now_ms, why)
+    finally:
+        writing.dispose()
+        reading.dispose()
+    backup.thin(config.data / BACKUPS, keep=made.name)
     return made
 
 

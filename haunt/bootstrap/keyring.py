@@ -13,8 +13,8 @@ from haunt.site.houseports import Credential, HouseRefused, Keyring
 from haunt.wire.boardfile import parts_of
 
 FOREIGN: Final = (
-    "The broker at {where} is not kept by haunt: whoever keeps it gives boards their names and "
-    "passwords."
+    "The broker at {where} is not kept by haunt: make a board's credential with haunt boards add, "
+    "and hand whoever keeps the broker the files that haunt boards export writes."
 )
 ALONE: Final = (
     "The broker listens on this machine alone, so no board on the Wi-Fi reaches it: start haunt "

@@ -1,20 +1,20 @@
-"""Changes put off to the next phase: kept in the store, made when it begins, gone when cancelled.
+"""Changes put off to the next phase or night: kept in the store, made when it begins.
 
-When a phase begins follows from the calendar, not from who watches it: a server that was down at
+When either begins follows from the calendar, not from who watches it: a server that was down at
 that moment makes the change when it is up again.
 """
 
 import json
 import threading
-from collections.abc import Callable
-from typing import Final
+from collections.abc import Callable, Sequence
+from typing import Any, Final
 
 from haunt.core.calendar import Calendar, Sunset
 from haunt.live.errors import CrewMistake
 from haunt.live.prepare import prepare
 from haunt.site.changes import change
 from haunt.site.ports import ShowKeeper, ShowRefused
-from haunt.site.workports import Pending, Value
+from haunt.site.workports import Pending, Turn, Value, When, prop_key
 from haunt.wire.showfile import read_show
 from haunt.wire.showmodels import ShowFile
 
@@ -40,7 +40,7 @@ class Later:
         self._keeper, self._wall_ms, self._sunset_of = keeper, wall_ms, sunset_of
         self._save = save
         self._lock = threading.Lock()
-        self._pending = {each.prop: each for each in _read(load(KEY))}
+        self._pending = {each.key: each for each in _read(load(KEY))}
         self._calendar: tuple[int, Calendar] | None = None
         self._reckoning = threading.Lock()  # a calendar keeps what it was asked last
         self._wake = threading.Event()
@@ -60,43 +60,49 @@ class Later:
 
     def pending(self) -> list[Pending]:
         with self._lock:
-            return sorted(self._pending.values(), key=lambda each: (each.due_ms, each.prop))
+            return sorted(self._pending.values(), key=lambda each: (each.due_ms, each.at_ms))
 
-    def next_phase(self) -> tuple[int, str] | None:
-        return self._next_after(self._wall_ms())
+    def next_turn(self, when: When) -> Turn | None:
+        wall_ms = self._wall_ms()
+        with self._reckoning:
+            calendar = self._calendar_now()
+            return (
+                _next_phase(calendar, wall_ms)
+                if when is When.PHASE
+                else _next_night(calendar, wall_ms)
+            )
 
-    def add(self, prop: str, cooldown_ms: int, by: str) -> Pending:
-        found = self.next_phase()
+    def add(self, key: str, values: Sequence[Value], by: str, when: When = When.PHASE) -> Pending:
+        found = self.next_turn(when)
         if found is None:
-            raise CrewMistake("no other phase is planned: change it now instead", about=prop)
-        asked = Pending(prop, cooldown_ms, by, self._wall_ms(), *found)
+            raise CrewMistake(f"no other {when} is planned: change it now instead", about=key)
+        asked = Pending(key, tuple(values), by, self._wall_ms(), *found)
         with self._lock:
-            if len(self._pending) >= PENDING_MAX and prop not in self._pending:
-                raise CrewMistake(f"{PENDING_MAX} changes wait already; cancel some", about=prop)
-            self._keep({**self._pending, prop: asked})
+            if len(self._pending) >= PENDING_MAX and key not in self._pending:
+                raise CrewMistake(f"{PENDING_MAX} changes wait already; cancel some", about=key)
+            self._keep({**_without(self._pending, asked), key: asked})
         self._wake.set()
         return asked
 
-    def cancel(self, prop: str) -> bool:
+    def cancel(self, key: str) -> bool:
         with self._lock:
-            if prop not in self._pending:
+            if key not in self._pending:
                 return False
-            self._keep({key: each for key, each in self._pending.items() if key != prop})
+            self._keep({other: each for other, each in self._pending.items() if other != key})
             return True
 
     # --- making them
 
     def make_due(self) -> int:
-        """Make every change whose phase has begun; return how many were made."""
+        """Make every change whose time has come; return how many were made."""
         now = self._wall_ms()
         return sum(
             self._make(each) for each in self.pending() if each.due_ms <= now and not each.fault
         )
 
     def _make(self, asked: Pending) -> bool:
-        value = Value("prop", asked.prop, "cooldown_s", asked.cooldown_ms / 1000)
         try:
-            change(self._keeper, [value], asked.by)
+            change(self._keeper, asked.values, asked.by)
         except ShowRefused as refused:
             return self._failed(asked, "; ".join(str(each) for each in refused.faults))
         except CrewMistake as mistake:
@@ -104,14 +110,14 @@ class Later:
         except TimeoutError:
             return False  # the owner is busy: the next look tries again
         with self._lock:
-            if self._pending.get(asked.prop) == asked:
-                self._keep({k: each for k, each in self._pending.items() if k != asked.prop})
+            if self._pending.get(asked.key) == asked:
+                self._keep({k: each for k, each in self._pending.items() if k != asked.key})
         return True
 
     def _failed(self, asked: Pending, why: str) -> bool:
         with self._lock:
-            if self._pending.get(asked.prop) == asked:
-                self._keep({**self._pending, asked.prop: asked._replace(fault=why)})
+            if self._pending.get(asked.key) == asked:
+                self._keep({**self._pending, asked.key: asked._replace(fault=why)})
         return False
 
     def _run(self) -> None:
@@ -129,20 +135,6 @@ class Later:
 
     # --- the calendar
 
-    def _next_after(self, wall_ms: int) -> tuple[int, str] | None:
-        """Return the first instant at which the phases, or whether it is open, differ."""
-        with self._reckoning:
-            calendar = self._calendar_now()
-            here = calendar.piece(wall_ms)
-            at = here
-            for _ in range(PIECES_MAX):
-                at = calendar.piece(at.until_ms)
-                if at.from_ms - wall_ms > DAYS_MS:
-                    break
-                if at.phases != here.phases or at.open != here.open:
-                    return at.from_ms, ", ".join(at.phases) or ("open" if at.open else "closed")
-            return None
-
     def _calendar_now(self) -> Calendar:
         kept = self._keeper.kept()
         if self._calendar is None or self._calendar[0] != kept.version:
@@ -153,5 +145,44 @@ class Later:
         return self._calendar[1]
 
 
+def _next_phase(calendar: Calendar, wall_ms: int) -> Turn | None:
+    """Return the first instant at which the phases, or whether it is open, differ."""
+    here = calendar.piece(wall_ms)
+    at = here
+    for _ in range(PIECES_MAX):
+        at = calendar.piece(at.until_ms)
+        if at.from_ms - wall_ms > DAYS_MS:
+            break
+        if at.phases != here.phases or at.open != here.open:
+            return Turn(at.from_ms, ", ".join(at.phases) or ("open" if at.open else "closed"))
+    return None
+
+
+def _next_night(calendar: Calendar, wall_ms: int) -> Turn | None:
+    opening = (
+        (calendar.first_instant(each.date, each.opens), each.date) for each in calendar.spec.nights
+    )
+    found = min(((at, day) for at, day in opening if at is not None and at > wall_ms), default=None)
+    return None if found is None else Turn(found[0], f"the night of {found[1]}")
+
+
+def _without(pending: dict[str, Pending], asked: Pending) -> dict[str, Pending]:
+    """Leave out of what waits the settings that are asked for anew."""
+    taken = {each[:3] for each in asked.values}
+    left = {
+        key: each._replace(values=tuple(v for v in each.values if v[:3] not in taken))
+        for key, each in pending.items()
+    }
+    return {key: each for key, each in left.items() if each.values}
+
+
 def _read(text: str | None) -> list[Pending]:
-    return [Pending(**each) for each in json.loads(text or "[]")]
+    return [_pending(each) for each in json.loads(text or "[]")]
+
+
+def _pending(kept: dict[str, Any]) -> Pending:
+    if "cooldown_ms" in kept:  # of a version in which only rests could wait
+        prop, rest_s = kept.pop("prop"), kept.pop("cooldown_ms") / 1000
+        return Pending(prop_key(prop), (Value("prop", prop, "cooldown_s", rest_s),), **kept)
+    values = tuple(Value(*each) for each in kept.pop("values"))
+    return Pending(values=values, **kept)

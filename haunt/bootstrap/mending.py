@@ -316,7 +316,11 @@ def restore(config: Config, source: Backup) -> str:
     """
     database = database_file(config.data, config.database)
     if database is None:
-        raise BackupRefused("this database is no file; restore it with its own tools")
+        raise BackupRefused(
+            "this database is no file: bring the backup into an empty one with haunt move "
+            f"--database sqlite:///{source.database.absolute()} --to URL, or restore it with the "
+            "server's own tools"
+        )
     fresh = database.with_name(database.name + FRESH)
     tried(source, fresh)
     aside, before = rescue.new_aside(config.data, _now_ms()), ""

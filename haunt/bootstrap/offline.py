@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from haunt.bootstrap.addresses import reachable
+from haunt.bootstrap.broker import foreign_account
 from haunt.config import Config
 from haunt.mqtt.credentials import CredentialRefused, Credentials
 from haunt.mqtt.kept import reload_running
@@ -64,13 +65,13 @@ def revoke_board(config: Config, board: str) -> Item | str:
 
 
 def list_boards(config: Config) -> list[str]:
-    found = _credentials(config)
+    found = credentials_of(config)
     return [] if isinstance(found, str) else found.boards()
 
 
 def _change_board(config: Config, board: str, what: str) -> Item | str:
     """Return what the firmware needs, or what stands in the way."""
-    found = _credentials(config)
+    found = credentials_of(config)
     if isinstance(found, str):
         return found
     try:
@@ -78,7 +79,7 @@ def _change_board(config: Config, board: str, what: str) -> Item | str:
     except CredentialRefused as refused:
         return str(refused)
     reload_running(config.data / "broker")
-    return credential(_listener(config), found.root, board, password, _parts(config, board))
+    return credential(listener_of(config), found.root, board, password, _parts(config, board))
 
 
 def credential(
@@ -94,6 +95,7 @@ def credential(
         "root": root,
         "sensors": dict(parts.sensors),
         "props": dict(parts.props),
+        "battery": dict(parts.battery),
     }
 
 
@@ -103,17 +105,26 @@ def _parts(config: Config, board: str) -> BoardParts:
     return parts_of(text.decode(), board) if text is not None else BoardParts()
 
 
-def _listener(config: Config) -> tuple[str, int]:
-    """Where the kept broker listens, or would: a server may have been started with flags."""
-    settings, port = config.data / "broker" / "mosquitto.conf", config.data / "broker" / "port"
-    if settings.exists():
-        found = LISTENER.search(settings.read_text())
-        if found is not None:
-            return found[2], int(found[1])
+def listener_of(config: Config) -> tuple[str, int]:
+    """Where the broker listens, or would: a server may have been started with flags."""
+    if config.broker.startswith("mqtt"):
+        account = foreign_account(config.broker, "")
+        return account.host, account.port
+    folder = config.data / "broker"
+    found, port = listener_in(folder), folder / "port"
+    if found is not None:
+        return found
     return config.mqtt_host, int(port.read_text()) if port.exists() else config.mqtt_port
 
 
-def _credentials(config: Config) -> Credentials | str:
+def listener_in(folder: Path) -> tuple[str, int] | None:
+    """Where the Mosquitto that is kept in this folder listens; None where it never ran."""
+    settings = folder / "mosquitto.conf"
+    found = LISTENER.search(settings.read_text()) if settings.exists() else None
+    return (found[2], int(found[1])) if found is not None else None
+
+
+def credentials_of(config: Config) -> Credentials | str:
     raw = export_file(config)
     if raw is None:
         return f"{config.data} holds no show yet: import one first"
@@ -122,5 +133,5 @@ def _credentials(config: Config) -> Credentials | str:
 
 def open_store(config: Config) -> tuple[Engine, Engine]:
     writer, reader = open_engines(config.data, config.database)
-    upgrade(writer)
+    upgrade(writer, config.data / "backups")
     return writer, reader

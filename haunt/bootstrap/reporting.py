@@ -1,14 +1,15 @@
 """Joins journal, show file and report: what one night was."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from datetime import date, timedelta
 
 from haunt.bootstrap.clock import sunset_of
 from haunt.core.calendar import Calendar
 from haunt.core.clockwork import TimeOfDay
 from haunt.live.prepare import prepare
+from haunt.site.ports import Sheet
 from haunt.store.engines import Engine
-from haunt.store.nightrows import dates_of, rows_of, show_at
+from haunt.store.nightrows import about_night, dates_of, nights_of, show_at, shows_at
 from haunt.study.nightfacts import Span
 from haunt.study.nightline import NightLine, line_of
 from haunt.study.report import NightReport, night_report
@@ -20,12 +21,13 @@ NOON = TimeOfDay(12 * 60)
 YEARS = range(1970, 2200)
 """What a calendar can be asked of; at its own ends a day more or less is no date any more."""
 LINES_MAX, KEPT_MAX = 12, 500
+NO_SHOW = "there is no show yet"
 EITHER_SIDE_MS = 1_800_000
 """Boards are up before the doors and after them; their health belongs to the night."""
 
 
 class Nights:
-    """Satisfies `site.nights.NightBook`."""
+    """Satisfies `site.ports.NightBook`."""
 
     def __init__(self, engine: Engine, time_zone: Callable[[], str]) -> None:
         self._engine, self._time_zone = engine, time_zone
@@ -37,37 +39,71 @@ class Nights:
     def report(self, day: str) -> NightReport | str:
         return report_of(self._engine, day)
 
-    def lines(self, days: Sequence[str]) -> list[NightLine]:
-        newest = self.dates()[:1]
-        found = []
-        for day in days[:LINES_MAX]:
-            line = self._lines.get(day)
-            if line is None:
-                report = self.report(day)
-                if isinstance(report, str):
-                    continue
-                line = line_of(report)
-                if day not in newest and len(self._lines) < KEPT_MAX:
-                    self._lines[day] = line
-            found.append(line)
-        return found
+    def sheet(self, day: str, earlier: int) -> Sheet | str:
+        night = named(day)
+        if isinstance(night, str):
+            return night
+        about = about_night(self._engine, day, _ends_ms(night), self._time_zone())
+        if about.show is None:
+            return NO_SHOW
+        dates = about.dates
+        before = dates[dates.index(day) + 1 :][:earlier] if day in dates else []
+        unknown = [each for each in before if each not in self._lines]
+        reports = _reports(self._engine, {day: about.show} | self._shows(unknown))
+        report = next(reports)
+        lines = self._told(before, reports, dates)
+        return Sheet(report, lines, about.checks)
+
+    def lines(self) -> list[NightLine]:
+        dates = self.dates()
+        wanted = dates[:LINES_MAX]
+        unknown = [each for each in wanted if each not in self._lines]
+        return self._told(wanted, _reports(self._engine, self._shows(unknown)), dates)
+
+    def _shows(self, days: Sequence[str]) -> dict[str, str]:
+        instants = [_ends_ms(date.fromisoformat(each)) for each in days]
+        found = zip(days, shows_at(self._engine, instants), strict=True)
+        return {day: text for day, text in found if text is not None}
+
+    def _told(
+        self, days: Sequence[str], fresh: Iterator[NightReport], dates: Sequence[str]
+    ) -> list[NightLine]:
+        """Take what is known and what is fresh; keep of it what will not change any more."""
+        found = {each.date: line_of(each) for each in fresh}
+        over = {day: line for day, line in found.items() if day not in dates[:1]}
+        if len(self._lines) + len(over) <= KEPT_MAX:
+            self._lines.update(over)
+        known = self._lines | found
+        return [known[each] for each in days if each in known]
 
 
 def report_of(engine: Engine, day: str) -> NightReport | str:
     """Return the report of a night (YYYY-MM-DD, the local date it opened), or what is missing."""
+    night = named(day)
+    if isinstance(night, str):
+        return night
+    text = show_at(engine, _ends_ms(night))
+    if text is None:
+        return NO_SHOW
+    return next(_reports(engine, {day: text}))
+
+
+def _reports(engine: Engine, shows: Mapping[str, str]) -> Iterator[NightReport]:
+    """Report on dates by their show files, in one statement; a night at a time is in memory."""
+    files = {day: read_show(text, "show").show for day, text in shows.items()}
+    spans = [span_of(file, date.fromisoformat(day)) for day, file in files.items()]
+    nights = zip(files.items(), spans, nights_of(engine, spans), strict=True)
+    for (day, file), span, rows in nights:
+        path = [(stop.sensor, stop.metres) for stop in path_of(file)]
+        yield night_report(day, span, prepare(file).show, rows, path)
+
+
+def named(day: str) -> date | str:
     try:
         night = date.fromisoformat(day)
     except ValueError:
         return f"{day!r} is no date; a night is named by YYYY-MM-DD"
-    if night.year not in YEARS:
-        return f"there was no night on {day}"
-    text = show_at(engine, _utc_noon_ms(night) + 86_400_000)
-    if text is None:
-        return "there is no show yet"
-    file = read_show(text, "show").show
-    span = span_of(file, night)
-    path = [(stop.sensor, stop.metres) for stop in path_of(file)]
-    return night_report(day, span, prepare(file).show, rows_of(engine, span), path)
+    return night if night.year in YEARS else f"there was no night on {day}"
 
 
 def span_of(file: ShowFile, night: date) -> Span:
@@ -80,6 +116,10 @@ def span_of(file: ShowFile, night: date) -> Span:
     if found is None or found[0].date != night:
         return Span(noon, after)
     return Span(found[1] - EITHER_SIDE_MS, found[2] + EITHER_SIDE_MS)
+
+
+def _ends_ms(night: date) -> int:
+    return _utc_noon_ms(night) + 86_400_000
 
 
 def _utc_noon_ms(night: date) -> int:

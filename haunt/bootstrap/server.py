@@ -20,17 +20,20 @@ from haunt.bootstrap.clock import sunset_of
 from haunt.bootstrap.counting import Countings, PackWatch
 from haunt.bootstrap.errands import Errands
 from haunt.bootstrap.front import Front, Turns
-from haunt.bootstrap.keeping import keep
+from haunt.bootstrap.keeping import alone, keep
 from haunt.bootstrap.kept import Kept, kept_in
 from haunt.bootstrap.keyring import keyring_of
 from haunt.bootstrap.later import Later
+from haunt.bootstrap.linebook import LineShelf
 from haunt.bootstrap.offline import open_store
+from haunt.bootstrap.owning import Owning, place_of
 from haunt.bootstrap.people import printed, remember_address, set_up_link
 from haunt.bootstrap.press import press_of
 from haunt.bootstrap.refusal import StartRefused
 from haunt.bootstrap.rehearsal import Rehearser
 from haunt.bootstrap.reporting import Nights
 from haunt.bootstrap.sheets import recall, sheets_of
+from haunt.bootstrap.standby import standby_app, waiting
 from haunt.bootstrap.tls import authority_of
 from haunt.bootstrap.webhook import Webhook, post_to
 from haunt.bootstrap.weigher import Weigher
@@ -51,11 +54,14 @@ from haunt.site.keeper import Keeper
 from haunt.site.ports import Services
 from haunt.site.rights import Role
 from haunt.store.alerts import AlertStore
+from haunt.store.boardrows import BoardHistory
 from haunt.store.checks import CheckStore
-from haunt.store.engines import Engine, StoreRefused
+from haunt.store.engines import Engine, StoreRefused, database_file
 from haunt.store.journal import SqlJournal
 from haunt.store.latch import StopLatch
+from haunt.store.linerows import LineStore
 from haunt.store.notes import NoteStore
+from haunt.store.ownership import Ownership
 from haunt.store.people import PeopleStore
 from haunt.store.reader import Reader, Writer, refuse_unreadable
 from haunt.store.shows import ShowShelf
@@ -84,6 +90,7 @@ class Run(NamedTuple):
     turns: Turns
     say: Say
     guest: Role | None
+    owning: Owning | None = None
 
 
 def run_server(
@@ -106,7 +113,9 @@ def run_server(
         try:
             front = _front(config, guest)
             ending.callback(front.close)
-            run = Run(config, front, Turns(), say, guest)
+            turns = Turns()
+            owning = _owning(config, front, turns, ending)
+            run = Run(config, front, turns, say, guest, owning)
             _one_turn(run, company, opened)
             while run.turns.is_another:
                 say("haunt: starting again")
@@ -123,6 +132,20 @@ def run_server(
     return 0
 
 
+def _owning(config: Config, front: Front, turns: Turns, ending: ExitStack) -> Owning | None:
+    """Of several servers on one database one runs the show; a file is had by one alone anyway."""
+    if database_file(config.data, config.database) is not None:
+        return None
+    ending.enter_context(alone(config.data / "owning"))
+    for each in open_store(config):
+        each.dispose()
+    place = place_of(config.data / "owning")
+    owning = Owning(Ownership(config.database, front.url, place), turns.again)
+    ending.callback(owning.stop)
+    owning.start()
+    return owning
+
+
 def _front(config: Config, guest: Role | None) -> Front:
     if guest is not None and not is_loopback(config.listen_host):
         raise StartRefused("only on loopback can everybody be let in without signing in")
@@ -134,7 +157,11 @@ def _one_turn(
     company: Company | None = None,
     opened: Callable[[str], None] = lambda _url: None,
 ) -> None:
-    say, front = run.say, run.front
+    say, front, owning = run.say, run.front, run.owning
+    run.turns.fresh()
+    if owning is not None and not owning.owns:
+        _stand_by(run, owning, opened)
+        return
     with ExitStack() as ending:
         app, account, set_up = _build(run, ending)
         for line in front.words(datetime.now(UTC)):
@@ -149,6 +176,20 @@ def _one_turn(
         front.serve(app, app.state.hub, run.turns)
 
 
+def _stand_by(run: Run, owning: Owning, opened: Callable[[str], None]) -> None:
+    """Serve what can be read until the show is ours, or the end."""
+    run.say(f"haunt: {waiting(owning).said}. This server's pages are on {run.front.url}")
+    if run.config.broker in ("auto", "library"):
+        run.say(
+            "haunt: taking over it would have a broker of its own, where no board is: name the one "
+            "that both share with --broker mqtt://HOST:PORT"
+        )
+    with ExitStack() as ending:
+        app = standby_app(run.config, run.front, owning, run.guest, ending)
+        opened(run.front.url)
+        run.front.serve(app, app.state.hub, run.turns)
+
+
 def _build(run: Run, ending: ExitStack) -> tuple[Any, Account, str | None]:
     config, front, say, guest = run.config, run.front, run.say, run.guest
     keeping = ending.enter_context(keep(config, say))
@@ -160,7 +201,8 @@ def _build(run: Run, ending: ExitStack) -> tuple[Any, Account, str | None]:
     kept = kept_in(config, reader, Writer(engine))
     broker = join_broker(config, kept.prepared.show.id, say)
     ending.callback(lambda: let_go(broker.kept, leave_running=run.turns.is_another))
-    journal = SqlJournal(engine)
+    epoch, fence = run.owning.fence if run.owning is not None else (0, "")
+    journal = SqlJournal(engine, fence=fence)
     ending.callback(journal.close)
     owner_of: list[Owner] = []
     client = BrokerClient(
@@ -169,15 +211,12 @@ def _build(run: Run, ending: ExitStack) -> tuple[Any, Account, str | None]:
         f"haunt/{kept.prepared.show.id}/controller/ping",
         kept.clock,
         lambda what: _deliver(owner_of, what),
+        may_speak=run.owning.holds if run.owning is not None else lambda: True,
     )
     out = _alerts_out(config, kept.prepared.show.id, ending)
     running = _running(kept, client, journal, engine, AlertStore(reading, config.data), out)
-    latch = StopLatch(config.data / "stop")
-    ending.callback(latch.close)
-    stopped, epoch = latch.read()
-    running.known_stop = Stop(stopped=stopped, epoch=epoch, at_ms=0)
-    running.latch = latch.note
-    latch.start()
+    running.epoch_floor = epoch
+    _latch_stops(running, config, ending)
     journal.start(Told(running.receipts))
     owner = Owner(running, Scene(running, journal, kept.prepared.labels), kept.clock)
     owner_of.append(owner)
@@ -199,7 +238,8 @@ def _build(run: Run, ending: ExitStack) -> tuple[Any, Account, str | None]:
     keeper = Keeper(
         kept.read, crew, Writer(engine).save_show, kept.clock.wall_ms, kept.seed, kept.version
     )
-    errands = Errands()
+    named = {"HAUNT_DATABASE": config.database} if config.database else {}
+    errands = Errands(settings=named)
     ending.callback(errands.stop)
     later = Later(
         keeper, kept.clock.wall_ms, sunset_of, Writer(engine).save_setting, reader.setting
@@ -229,11 +269,32 @@ def _build(run: Run, ending: ExitStack) -> tuple[Any, Account, str | None]:
         backups=Backups(config, keeping, run.turns.again, lambda: hub.closing),
         keyring=keyring_of(config, kept.prepared.show.id, broker, keeper.toml),
         press=press,
+        boards=BoardHistory(reading),
+        lines=_line_shelf(
+            LineShelf(LineStore(engine, reading), keeper, config.data, errands, kept.clock.wall_ms),
+            ending,
+        ),
+        other=run.owning.other if run.owning is not None else lambda: "",
         version="0.1.0",
     )
     app = create_app(services)
     app.state.hub = hub
     return app, broker.account, set_up
+
+
+def _latch_stops(running: RunningNight, config: Config, ending: ExitStack) -> None:
+    latch = StopLatch(config.data / "stop")
+    ending.callback(latch.close)
+    stopped, epoch = latch.read()
+    running.known_stop = Stop(stopped=stopped, epoch=epoch, at_ms=0)
+    running.latch = latch.note
+    latch.start()
+
+
+def _line_shelf(shelf: LineShelf, ending: ExitStack) -> LineShelf:
+    shelf.start()
+    ending.callback(shelf.stop)
+    return shelf
 
 
 def _alerts_out(config: Config, show: str, ending: ExitStack) -> Webhook | None:

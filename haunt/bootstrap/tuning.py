@@ -124,6 +124,8 @@ def _tried(tried: Tried) -> dict[str, Any]:
         "bars": tried.bars,
         "refused": dict(tried.refused),
         "lapsed": tried.lapsed,
+        "motor_s": tried.motor_ms / 1000,
+        "line_s": None if tried.line_ms is None else tried.line_ms / 1000,
     }
 
 

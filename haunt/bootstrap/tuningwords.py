@@ -5,6 +5,7 @@ from collections.abc import Iterator, Sequence
 from haunt.study.advice import Advice, Tried
 from haunt.study.comparison import as_it_is, at, side_by_side
 from haunt.study.overall import Overall, Whole
+from haunt.study.reading import MISREAD
 from haunt.study.rerun import LIMITS
 
 
@@ -48,7 +49,7 @@ def tried_lines(found: Sequence[Advice]) -> list[str]:
     """Return a table a prop: every setting that was tried, a star where no other beats it."""
     head = (
         f"  {'rest':>6} {'patience':>8} {'answered':>9} {'fired':>6} {'wait':>6} {'pack':>6} "
-        f"{'loud':>8} {'duty':>5}"
+        f"{'noise':>8} {'motor':>8} {'duty':>5}"
     )
     rows = []
     for each in found:
@@ -66,14 +67,14 @@ def _tried(tried: Tried, advice: Advice) -> str:
     return (
         f"{'*' if tried.on_front else ' '} {tried.cooldown_ms / 1000:4g} s {patience:>8} "
         f"{tried.answered:>9} {tried.fired:>6} {wait_s:>4.1f} s {pack:>6} "
-        f"{tried.loud_ms / 60_000:>4.1f} min {tried.worst_duty:>5.2f}  {note}"
+        f"{_minutes(tried.noise_ms)} {_minutes(tried.motor_ms)} {tried.worst_duty:>5.2f}  {note}"
     )
 
 
 def front_lines(found: Overall) -> list[str]:
     head = (
         f"  {'cooldowns':>9} {'stagger':>8} {'phases':>7} {'answered':>9} {'wait':>6} "
-        f"{'clashes':>7} {'pack':>6} {'loud':>9} {'duty':>5}"
+        f"{'clashes':>7} {'pack':>6} {'noise':>8} {'motor':>8} {'duty':>5}"
     )
     rows = [_whole(each) for each in found.rows if each.is_now or each.on_front]
     return [
@@ -94,10 +95,20 @@ def _whole(row: Whole) -> str:
     return (
         f"{'*' if row.on_front else ' '} {scale:>9} "
         f"{gap:>8} {phases:>7} {row.answered:>9} {row.mean_wait_ms / 1000:>4.1f} s "
-        f"{row.clashes:>7} {pack:>6} {row.loud_ms / 60_000:>5.1f} min {row.worst_duty:>5.2f}"
+        f"{row.clashes:>7} {pack:>6} {_minutes(row.noise_ms)} {_minutes(row.motor_ms)} "
+        f"{row.worst_duty:>5.2f}"
         f"{'  now' if row.is_now else ''}{flat}"
     )
 
 
+def _minutes(ms: float) -> str:
+    return f"{ms / 60_000:>4.1f} min"
+
+
 def _limits() -> list[str]:
-    return ["What this cannot know:", *(f"- {each}" for each in LIMITS)]
+    return [
+        "What this cannot know:",
+        *(f"- {each}" for each in LIMITS),
+        "What is easily misread:",
+        *(f"- {each}" for each in MISREAD),
+    ]

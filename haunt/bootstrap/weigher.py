@@ -4,9 +4,9 @@ import json
 from pathlib import Path
 from typing import Any
 
-from haunt.bootstrap.earlier import earlier_nights, settings_of_version
+from haunt.bootstrap.earlier import changes_lately, earlier_nights, settings_of_version
 from haunt.bootstrap.errands import Errands
-from haunt.site.workports import Then, Was, Work, WorkState
+from haunt.site.workports import Change, Then, Was, Work, WorkState
 from haunt.store.engines import Engine
 from haunt.store.reader import Reader
 from haunt.store.shows import cooldowns_of
@@ -56,6 +56,8 @@ def _tried(each: dict[str, Any]) -> Tried:
         each["bars"],
         each["refused"],
         each["lapsed"],
+        _ms(each["motor_s"]),
+        None if each["line_s"] is None else 1000 * each["line_s"],
     )
 
 
@@ -99,6 +101,9 @@ class Weigher:
 
     def earlier(self) -> list[Then]:
         return earlier_nights(self._engine)
+
+    def lately(self) -> list[Change]:
+        return changes_lately(self._engine)
 
     def settings_of(self, version: int) -> Then | None:
         return settings_of_version(self._engine, version)

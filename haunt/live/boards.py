@@ -26,9 +26,15 @@ class BoardNotes:
     motions: tuple[tuple[str, int], ...] = ()
     starts: tuple[tuple[str, int], ...] = ()
     boots: int = 0
+    bad: int | None = None
+    dropped: int | None = None
+    settings: int | None = None
 
     def booted(self, boot: str) -> None:
-        """Its counters begin anew. `boots` are those seen in this run, save the first."""
+        """Its counters begin anew. `boots` are those seen in this run, save the first.
+
+        `settings` is the version of the show that it was told; the board itself does not say.
+        """
         self.boots += bool(self.boot)
         self.boot, self.counted, self.motions, self.starts = boot, None, (), ()
 
@@ -60,6 +66,7 @@ class Boards:
         notes.up_ms, notes.heard_wall_ms = health.up_ms, wall_ms
         notes.battery_mv, notes.charge_percent = health.battery_mv, charge
         notes.rssi, notes.epoch, notes.stopped = health.rssi, health.epoch, health.stopped
+        notes.bad, notes.dropped = health.bad, health.dropped
         notes.counted = sum(health.motions.values())
         notes.motions = tuple(sorted(health.motions.items()))
         notes.starts = tuple(sorted(health.starts.items()))

@@ -203,7 +203,8 @@ class RunningNight(Shell):
         stop = self.known_stop
         self.begun = True
         wall_ms = self.hands.started_wall_ms = self.wall_of(mono_ms)
-        self._do(events.Started(mono_ms, wall_ms, stop.epoch, stop.stopped, link_up=True))
+        epoch = max(stop.epoch, self.epoch_floor)
+        self._do(events.Started(mono_ms, wall_ms, epoch, stop.stopped, link_up=True))
         self.watch.begin(self.arbiter.night, mono_ms)
         for name, board in self.arbiter.night.boards.items():
             if board.here:

@@ -11,6 +11,7 @@ from haunt.core import clockwork
 from haunt.core.show import (
     Behaviour,
     BoardSpec,
+    Line,
     Link,
     LoadSpec,
     PropSpec,
@@ -19,6 +20,7 @@ from haunt.core.show import (
 )
 from haunt.live.views import Labels
 from haunt.wire import showmodels
+from haunt.wire.saying import is_barred, line_id, read_line, words_in
 from haunt.wire.showmodels import ShowFile
 from haunt.workshop.pack import charge_percent
 from haunt.workshop.sound import level_at, power_of
@@ -156,7 +158,7 @@ def _prop(file: ShowFile, prop: showmodels.Prop, spots: dict[str, Spot], loads: 
                 weight=round(each.weight * 1000),
                 voice=each.voice,
                 lead_ms=each.lead_ms,
-                lines=tuple(each.lines),
+                lines=_lines(file.info, each),
                 draws=loads.of(prop, each),
             )
             for each in prop.behaviours
@@ -171,6 +173,17 @@ def _prop(file: ShowFile, prop: showmodels.Prop, spots: dict[str, Spot], loads: 
         stretch_permille=round(prop.stretch_factor * 1000),
         neighbours=_near(prop.id, spots, file.stagger.radius_m) if file.stagger.gap_ms else (),
         voice_neighbours=_near(prop.id, spots, file.stagger.voice_radius_m),
+    )
+
+
+def _lines(info: showmodels.Info, behaviour: showmodels.Behaviour) -> tuple[Line, ...]:
+    """What may be said: what nobody has kept only where gibberish is welcome."""
+    barred = frozenset(word for each in info.barred_words for word in words_in(each))
+    spoken = (read_line(each) for each in behaviour.lines)
+    return tuple(
+        Line(line_id(each.text), each.text, each.intensity or 1, is_barred(each.text, barred))
+        for each in spoken
+        if info.gibberish or not each.unheard
     )
 
 

@@ -202,6 +202,9 @@ class Scene:
             motions=notes.motions,
             starts=notes.starts,
             faults=self._faults.get(board, ()),
+            bad=notes.bad,
+            dropped=notes.dropped,
+            settings=notes.settings,
         )
 
     def _counters(self, queue_dropped: int) -> Counters:

@@ -90,13 +90,23 @@ def sentence(decision: Mapping[str, Any], names: Names | None = None, clock: Clo
     if decision["outcome"] == "fired":
         waited_ms = _waited_ms(decision)
         after = f" after {waited_ms / 1000:.1f} s of waiting" if waited_ms else ""
-        return f"Fired {decision.get('behaviour')}{_source(decision)}{after}."
+        return f"Fired {decision.get('behaviour')}{_source(decision)}{after}{_spoken(decision)}"
     return str(said(decision, names, clock))
 
 
 def _waited_ms(decision: Mapping[str, Any]) -> int:
     waited_ms = int(decision.get("waited_ms") or 0)
     return waited_ms if waited_ms >= SHOWN_MS else 0
+
+
+def _spoken(decision: Mapping[str, Any]) -> str:
+    """End the sentence, with the line that was said where there was one."""
+    line = decision.get("line")
+    return (
+        f", saying \N{LEFT DOUBLE QUOTATION MARK}{line}\N{RIGHT DOUBLE QUOTATION MARK}."
+        if line
+        else "."
+    )
 
 
 def _source(decision: Mapping[str, Any]) -> str:

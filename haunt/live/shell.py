@@ -76,6 +76,8 @@ class Shell:
         self.stop_told_ms: int | None = None
         self.known_stop = Stop(stopped=False, epoch=0, at_ms=0)  # before the broker says its own
         self.latch: Callable[[bool, int], None] = lambda _stopped, _epoch: None
+        self.epoch_floor = 0
+        """The first start of this run rises above it: no earlier controller's cue can play then."""
         self._is_stop_untold = False
         self._lost = self._next_gap_ms = 0
         self.changed: set[str] = set(arbiter.night.props)
@@ -116,8 +118,10 @@ class Shell:
             return []
 
     def fail(self, bug: Exception) -> None:
-        """Stop the show, latched, and keep the first words for the page."""
-        self.broken = self.broken or f"{type(bug).__name__}: {bug} (after event {self._number})"
+        """Stop the show, latched, and keep the first words for the page; once is enough."""
+        if self.broken:
+            return
+        self.broken = f"{type(bug).__name__}: {bug} (after event {self._number})"
         night = self.arbiter.night
         night.stopped = True
         night.epoch += 1
@@ -201,9 +205,11 @@ class Shell:
         self._beat(mono_ms)
         for board in night.boards:
             payload = encode(Settings(version=self.show_version, mode="still"))
-            self._outbox.publish(
+            told = self._outbox.publish(
                 self.topics.settings(board), payload, qos=QOS["settings"], retain=True
             )
+            if told:
+                self.boards.of(board).settings = self.show_version
 
     def _send(self, cue: SendCue) -> None:
         payload = encode(

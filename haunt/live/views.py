@@ -108,7 +108,8 @@ class BoardView:
     """`counted` and `journalled` are motions since the board's boot: hers and ours.
 
     `motions` by sensor and `starts` by prop are hers too; `boots` are starts anew that this run
-    saw, `connections` those since the last.
+    saw, `connections` those since the last. `bad` payloads it refused, `dropped` fell out of its
+    full ring of what waits to be sent; `settings` is the version of the show that it was told.
     """
 
     id: str
@@ -132,6 +133,9 @@ class BoardView:
     motions: tuple[tuple[str, int], ...] = ()
     starts: tuple[tuple[str, int], ...] = ()
     faults: tuple[str, ...] = ()
+    bad: int | None = None
+    dropped: int | None = None
+    settings: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,13 +15,14 @@ from haunt.live.sentences import sentence
 from haunt.site.alerts import add_actions
 from haunt.site.answers import answered, outcome_of
 from haunt.site.asking import by, keep_choice, own_path, told
+from haunt.site.clocks import STYLES
 from haunt.site.pages import THEMES, Pages
 from haunt.site.ports import ShowRefused
 from haunt.site.presenter import tuned
 from haunt.site.view_models import Notice
 
 GENTLE_MS = 180_000
-ALWAYS = ("bar", "summary", "needs", "fold")
+ALWAYS = ("bar", "summary", "needs", "everything", "fold")
 
 Seconds = Annotated[float, Form(ge=0, le=3600, allow_inf_nan=False)]
 ForSeconds = Annotated[int | None, Form(ge=1, le=3600)]
@@ -93,6 +94,14 @@ def _show_actions(router: APIRouter, pages: Pages) -> None:
             keep_choice(request, answer, "theme", theme)
         return answer
 
+    @router.post("/clock")
+    async def clock(request: Request, clock: Annotated[str, Form(max_length=2)]) -> Response:
+        """Remember by which clock this browser shows times, on every page."""
+        answer = RedirectResponse(back_of(request), 303)
+        if clock in STYLES:
+            keep_choice(request, answer, "clock", clock)
+        return answer
+
 
 def cards(pages: Pages) -> list[str]:
     return [f"prop-{each}" for each in pages.services.crew.view().props]
@@ -132,10 +141,11 @@ def _hold_actions(router: APIRouter, pages: Pages) -> None:
 
 def _told(pages: Pages, decision: Decision) -> str:
     """As the prop's card has it, with the facts, unless something has happened there since."""
-    prop = pages.services.crew.view().props.get(decision.prop or "")
+    presenter = pages.presenter()
+    prop = presenter.night.props.get(decision.prop or "")
     if prop is not None and prop.last_decision == decision:
-        return prop.sentence
-    return sentence(decision._asdict(), pages.presenter().names)
+        return presenter.times.retold(prop.sentence)
+    return sentence(decision._asdict(), presenter.names, presenter.clock)
 
 
 def _prop_actions(router: APIRouter, pages: Pages) -> None:

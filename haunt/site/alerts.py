@@ -27,10 +27,13 @@ Clock = Callable[[int], str]
 By = Callable[[Request], str]
 
 
-def alerts_of(night: NightView, clock: Clock) -> Alerts:
-    """Return the lines, what nobody has seen first; the stop bar itself names who is deaf to it."""
+def alerts_of(night: NightView, clock: Clock, retold: Callable[[str], str] = str) -> Alerts:
+    """Return the lines, what nobody has seen first; the stop bar itself names who is deaf to it.
+
+    `retold` gives an alert's words, which are the same for everybody, the clock of this page.
+    """
     lines = [
-        _line(night, each, clock)
+        _line(night, replace(each, text=retold(each.text), todo=retold(each.todo)), clock)
         for each in night.alerts
         if each.id and not (each.kind == Kind.DEAF and each.subject in night.stop_unheard)
     ]

@@ -2,22 +2,22 @@
 
 import asyncio
 import logging
-from collections.abc import AsyncIterator, Awaitable, Callable
+from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from typing import Any
 
-from fastapi import FastAPI, Request, Response, Security
-from fastapi.responses import HTMLResponse
+from fastapi import FastAPI, Security
 from fastapi.security import HTTPBearer
-from fastapi.staticfiles import StaticFiles
 from starlette.middleware.gzip import DEFAULT_EXCLUDED_CONTENT_TYPES, GZipMiddleware
 
 from haunt.site import (
     account,
     actions,
     api,
+    apidocs,
     before,
     boards,
+    connect,
     counts,
     findings,
     hands,
@@ -25,9 +25,11 @@ from haunt.site import (
     joincard,
     keep,
     labels,
+    lines,
     live,
     manual,
     nights,
+    opening,
     packs,
     pages,
     people,
@@ -38,13 +40,13 @@ from haunt.site import (
     walk,
 )
 from haunt.site.asking import form_token
-from haunt.site.assets import web_folder
+from haunt.site.assets import Static
 from haunt.site.faults import Faults, LastResort
 from haunt.site.fragments import Fragments, environment
 from haunt.site.gate import Gate
 from haunt.site.hub import Hub
 from haunt.site.map import pages as site_map
-from haunt.site.pages import Pages, theme_of
+from haunt.site.pages import Pages
 from haunt.site.plan import joined as plan
 from haunt.site.ports import Services
 from haunt.site.security import Guard
@@ -64,6 +66,7 @@ SQUEEZED: dict[str, Any] = {
 def create_app(services: Services) -> FastAPI:
     templates = environment()
     templates.globals["form_token"] = form_token  # before any template is loaded
+    templates.globals["other_address"] = services.other
     fragments = Fragments(services.crew, templates, services.wall_ms)
     drawn = Pages(services, fragments, templates)
     faults, slots, heart = Faults(drawn.fault), Slots(), Heart(services.hub, fragments)
@@ -87,16 +90,19 @@ def create_app(services: Services) -> FastAPI:
     app.include_router(counts.routes(drawn))
     app.include_router(packs.routes(drawn))
     app.include_router(manual.routes(drawn))
+    app.include_router(connect.routes(drawn))
     app.include_router(nights.routes(drawn))
     app.include_router(tuning.routes(drawn))
     app.include_router(rehearsals.routes(drawn))
     app.include_router(findings.routes(drawn, services.sunset_of))
     app.include_router(site_map.routes(drawn))
     app.include_router(labels.routes(drawn))
+    app.include_router(lines.routes(drawn))
     app.include_router(joincard.routes(drawn))
     app.include_router(actions.routes(drawn))
     app.include_router(hands.routes(drawn))
     app.include_router(walk.routes(drawn))
+    app.include_router(opening.routes(drawn))
     app.include_router(before.routes(drawn, services.sunset_of))
     app.include_router(sign_in.routes(drawn))
     app.include_router(account.routes(drawn))
@@ -104,9 +110,10 @@ def create_app(services: Services) -> FastAPI:
     app.include_router(boards.routes(drawn))
     app.include_router(keep.routes(drawn))
     app.include_router(health.routes(services, slots, heart.beats))
+    app.state.is_alive = lambda: health.is_alive(services, beats=heart.beats())
     plan.join(app, drawn)  # after all that has a path of its own under /plan
-    app.add_api_route("/docs", _docs(drawn), include_in_schema=False)
-    app.mount("/static", StaticFiles(directory=web_folder() / "static"), name="static")
+    app.include_router(apidocs.routes(drawn, app.openapi))
+    app.mount("/static", Static(), name="static")
     faults.join(app)
     app.add_middleware(GZipMiddleware, **SQUEEZED)
     app.add_middleware(Gate, entrance=services.entrance, faults=faults)
@@ -139,13 +146,3 @@ class Heart:
 def _tell(task: asyncio.Task[None]) -> None:
     if not task.cancelled() and task.exception() is not None:
         log.critical("the live stream ended; pages show old news", exc_info=task.exception())
-
-
-def _docs(drawn: Pages) -> Callable[[Request], Awaitable[Response]]:
-    async def docs(request: Request) -> HTMLResponse:
-        """Describe the API, with assets of our own: it must work where there is no internet."""
-        version = drawn.services.version
-        template = drawn.templates.get_template("docs.html")
-        return HTMLResponse(template.render(version=version, theme=theme_of(request)))
-
-    return docs

@@ -1,9 +1,9 @@
-"""One board: what it last said of itself, and for owners its credential at the broker."""
+"""One board: what it last said of itself, its starts, and for owners its credential."""
 
 import json
 from base64 import b64encode
-from collections.abc import Callable
-from typing import Annotated, NamedTuple
+from collections.abc import Callable, Iterator
+from typing import Annotated, Final, NamedTuple
 
 from fastapi import APIRouter, Body, Request, Response
 from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse
@@ -19,8 +19,16 @@ from haunt.site.ports import Item
 from haunt.site.presenter import Presenter
 from haunt.site.rights import Role
 from haunt.site.view_models import Notice
+from haunt.store.boardrows import Became, Run
 
 Make = Callable[[str], Credential]
+
+DAY_MS: Final = 86_400_000
+FAULTY: Final = {
+    "brown-out": "its supply sagged",
+    "watchdog": "it hung, and started itself again",
+}
+"""Starts that somebody should look into, with what was the matter."""
 
 
 class Fact(NamedTuple):
@@ -44,6 +52,16 @@ class SensorRow(NamedTuple):
     kind: str
     counted: int | None
     props: str
+
+
+class RunRow(NamedTuple):
+    """One run between two starts; `look` where it was cut short by a fault."""
+
+    began: str
+    why: str
+    lasted: str
+    told: str
+    look: str = ""
 
 
 class CredentialOrder(BaseModel):
@@ -117,6 +135,8 @@ def _drawn(
         facts=facts_of(view, presenter),
         props=_props(view, presenter),
         sensors=_sensors(view, presenter),
+        runs=[_run(each, pages) for each in pages.services.boards.runs(board)],
+        became=[_became(each) for each in _lately(pages, board)],
         is_owner=is_owner,
         foreign=keyring.foreign,
         has_credential=has,
@@ -125,29 +145,78 @@ def _drawn(
 
 
 def facts_of(board: BoardView, presenter: Presenter) -> list[Fact]:
-    """Say only what the board has said."""
-    found: list[Fact] = []
-    if board.rssi is not None:
-        look = "weak" if board.rssi < WEAK_DBM else ""
-        found.append(Fact("Signal", f"{board.rssi} dBm", look))
-    if board.charge_percent is not None:
-        found.append(Fact("Pack", f"{board.charge_percent} %"))
-    if board.battery_mv is not None:
-        found.append(Fact("Volts", f"{board.battery_mv / 1000:.2f} V"))
-    if board.up_ms is not None:
-        found.append(Fact("Up", _span(board.up_ms)))
-    if board.reset:
-        found.append(Fact("Last start", board.reset.replace("-", " ")))
-    if board.boots:
-        found.append(Fact("Starts anew", str(board.boots), "seen by this run"))
-    if board.connections is not None and board.connections > 1:
-        found.append(Fact("Connections", str(board.connections), "since its last start"))
-    if board.fw:
-        found.append(Fact("Firmware", board.fw))
-    if board.epoch is not None:
-        found.append(Fact("Epoch", str(board.epoch)))
+    """Say only what the board has said, and what it was told."""
+    found = [*_body(board), *_counters(board), *_order(board, presenter)]
     found.append(Fact("Last heard", presenter.clock(board.last_heard_ms)))
     return found
+
+
+def _body(board: BoardView) -> Iterator[Fact]:
+    if board.rssi is not None:
+        yield Fact("Signal", f"{board.rssi} dBm", "weak" if board.rssi < WEAK_DBM else "")
+    if board.charge_percent is not None:
+        yield Fact("Pack", f"{board.charge_percent} %")
+    if board.battery_mv is not None:
+        yield Fact("Volts", f"{board.battery_mv / 1000:.2f} V")
+    if board.up_ms is not None:
+        yield Fact("Up", _span(board.up_ms))
+    if board.reset:
+        yield Fact("Last start", board.reset.replace("-", " "))
+    if board.boots:
+        yield Fact("Starts anew", str(board.boots), "seen by this run")
+    if board.connections is not None and board.connections > 1:
+        yield Fact("Connections", str(board.connections), "since its last start")
+    if board.fw:
+        yield Fact("Firmware", board.fw)
+
+
+def _counters(board: BoardView) -> Iterator[Fact]:
+    """Say what waits on the board or is lost: it keeps a ring of what it could not send yet."""
+    if board.counted is not None:
+        waits = board.counted - (board.journalled or 0)
+        yield Fact("Motions not here", str(max(0, waits)), "unsent, or lost" if waits > 0 else "")
+    if board.dropped is not None:
+        look = "its ring of unsent words was full" if board.dropped else ""
+        yield Fact("Fell out unsent", str(board.dropped), look)
+    if board.bad is not None:
+        look = "payloads that it could not read" if board.bad else ""
+        yield Fact("Refused to read", str(board.bad), look)
+
+
+def _order(board: BoardView, presenter: Presenter) -> Iterator[Fact]:
+    """Say which orders it has: the epoch, the stop, the settings."""
+    night = presenter.night
+    if board.epoch is not None:
+        behind = f"the show is at {night.epoch}" if board.epoch < night.epoch else ""
+        yield Fact("Epoch", str(board.epoch), behind)
+    if board.stopped is not None:
+        differs = "the show says other" if board.here and board.stopped is not night.stopped else ""
+        yield Fact("Stop seen", "still" if board.stopped else "released", differs)
+    if board.settings is not None:
+        yield Fact("Settings told", f"version {board.settings}")
+
+
+def _lately(pages: Pages, board: str) -> list[Became]:
+    return pages.services.boards.became(board, pages.services.wall_ms() - DAY_MS)
+
+
+def _became(each: Became) -> Fact:
+    return Fact(f"{each.state}, {each.why}" if each.why else each.state, str(each.times))
+
+
+def _run(each: Run, pages: Pages) -> RunRow:
+    told = []
+    if each.weakest_dbm is not None:
+        told.append(f"weakest signal {each.weakest_dbm} dBm")
+    if each.lowest_mv is not None:
+        told.append(f"lowest {each.lowest_mv / 1000:.2f} V")
+    return RunRow(
+        pages.moment(each.from_ms),
+        each.reset.replace("-", " "),
+        _span(max(each.up_ms, each.until_ms - each.from_ms)),
+        ", ".join(told),
+        FAULTY.get(each.reset, ""),
+    )
 
 
 def _span(ms: int) -> str:

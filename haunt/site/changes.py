@@ -41,4 +41,4 @@ def _with(text: str, values: Sequence[Value]) -> str:
 
 def _plain(value: float | None) -> float | int | None:
     """Write 25 where a person would, not 25.0."""
-    return int(value) if value is not None and value.is_integer() else value
+    return int(value) if value is not None and value % 1 == 0 else value

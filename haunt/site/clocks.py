@@ -1,5 +1,7 @@
 """Instants as people read them: in the show's time zone, by a clock of 24 hours or of 12."""
 
+import re
+from contextvars import ContextVar
 from datetime import UTC, date, datetime
 from typing import Final
 from zoneinfo import ZoneInfo
@@ -7,12 +9,21 @@ from zoneinfo import ZoneInfo
 from fastapi import Request
 
 STYLES: Final = ("24", "12")
+READING: Final = re.compile(r"(?<![\d:.])([01]\d|2[0-3]):([0-5]\d)(:[0-5]\d)?(?![\d:])")
+
+_chosen: ContextVar[str] = ContextVar("clock", default=STYLES[0])
 
 
 def style_of(request: Request) -> str:
-    """Return the clock that this browser chose, 24 until it does."""
+    """Return the clock that this browser chose, 24 until it does. Programs have no choice."""
     found = request.cookies.get("clock", "")
-    return found if found in STYLES else STYLES[0]
+    is_page = not request.url.path.startswith("/api/")
+    return found if is_page and found in STYLES else STYLES[0]
+
+
+def choose(style: str) -> None:
+    """For all that is drawn in this request."""
+    _chosen.set(style)
 
 
 def lasting(ms: float) -> str:
@@ -26,8 +37,11 @@ def lasting(ms: float) -> str:
 
 
 class Clock:
-    def __init__(self, zone: ZoneInfo, style: str) -> None:
-        self._zone, self._is_twelve = zone, style == "12"
+    """By the given style, else by that of the request."""
+
+    def __init__(self, zone: ZoneInfo, style: str = "") -> None:
+        self._zone, self.style = zone, style or _chosen.get()
+        self._is_twelve = self.style == "12"
 
     def local(self, at_ms: int) -> datetime:
         return datetime.fromtimestamp(at_ms // 1000, UTC).astimezone(self._zone)
@@ -53,8 +67,20 @@ class Clock:
         day = "" if local.date() == today else f"{local:%d %b} "
         return f"{day}{self.second(at_ms)}"
 
+    def date_and_minute(self, at_ms: int) -> str:
+        return f"{self.local(at_ms):%Y-%m-%d} {self.minute(at_ms)}"
+
+    def retold(self, words: str) -> str:
+        """Give words that were made for everybody, by a clock of 24 hours, those of this clock."""
+        return READING.sub(_twelve, words) if self._is_twelve else words
+
     def _written(self, at_ms: int, rest: str) -> str:
         local = self.local(at_ms)
         if not self._is_twelve:
             return f"{local:%H}{local:{rest}}"
         return f"{local.hour % 12 or 12}{local:{rest}} {'am' if local.hour < 12 else 'pm'}"
+
+
+def _twelve(found: re.Match[str]) -> str:
+    hour, rest = int(found[1]), f":{found[2]}{found[3] or ''}"
+    return f"{hour % 12 or 12}{rest} {'am' if hour < 12 else 'pm'}"

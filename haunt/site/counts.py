@@ -7,7 +7,7 @@ from fastapi import APIRouter, Query, Request, Response
 from fastapi.responses import HTMLResponse
 
 from haunt.site.answers import known
-from haunt.site.clocks import Clock, style_of
+from haunt.site.clocks import Clock
 from haunt.site.countports import Counts
 from haunt.site.lists import csv_file
 from haunt.site.pages import Pages
@@ -46,8 +46,8 @@ def routes(pages: Pages) -> APIRouter:
 
     @router.get("/counts", response_class=HTMLResponse)
     def counts(request: Request, night: Day = None) -> HTMLResponse:
-        presenter, style = pages.presenter(), style_of(request)
-        clock, found = Clock(presenter.zone, style), known(book.counts(night), "night")
+        presenter = pages.presenter()
+        clock, found = presenter.times, known(book.counts(night), "night")
         names = {each.id: each.name for each in presenter.night.props.values()}
         return pages.page(
             request,
@@ -60,8 +60,6 @@ def routes(pages: Pages) -> APIRouter:
             width=HOUR_WIDTH * max(1, len(found.night.hours)),
             matrix=list(_matrix(found, names)),
             nights=list(_nights(found)),
-            clock_style=style,
-            here=request.url.path + (f"?{request.url.query}" if request.url.query else ""),
         )
 
     @router.get("/counts.csv")

@@ -33,6 +33,7 @@ from haunt.site.view_models import (
 )
 
 FIXED = ("bar", "title", "summary", "needs", "fold", "tallies", "map")
+"""What Tonight shows beside its cards."""
 OF_A_PROP = frozenset({"prop", "tune", "hands", "sensors"})
 
 
@@ -42,6 +43,7 @@ class Macros(Protocol):
     def bar(self, of: Bar) -> str: ...
     def summary(self, of: Summary) -> str: ...
     def needs(self, of: Needs) -> str: ...
+    def everything(self, of: Needs) -> str: ...
     def fold(self, of: Fold) -> str: ...
     def tallies(self, of: Tallies) -> str: ...
     def map(self, of: tuple[Spot, ...]) -> str: ...
@@ -83,6 +85,7 @@ def environment() -> Environment:
         auto_reload=False,
     )
     found.globals["static"] = static_url
+    found.globals["other_address"] = str  # none, where nobody says better
     return found
 
 
@@ -90,6 +93,8 @@ def wants_of(page: str) -> Wants:
     """Return which parts a page's stream carries; its name stands in the stream's address."""
     if page == "tonight":
         return lambda part: part in FIXED or part.startswith("prop-")
+    if page == "alerts":
+        return {"bar", "everything"}.__contains__
     if page == "boards":
         return lambda part: part == "bar" or part.startswith("board-")
     prop = page.removeprefix("prop-")
@@ -115,16 +120,18 @@ class Fragments:
             *(Part(f"sensors-{each}") for each in view.props),
             *(Part(f"board-{each}") for each in view.boards),
             Part("walk"),
+            Part("everything"),
         ]
 
-    def html(self, name: str) -> str:
-        """Return a part's element; empty for one that is gone."""
-        show, macros = Presenter(self._crew.view()), self._macros
+    def html(self, name: str, dialect: str = "") -> str:
+        """Return a part's element, its times by the clock `dialect`; empty for one that is gone."""
+        show, macros = Presenter(self._crew.view(), dialect), self._macros
         fixed: dict[str, Callable[[], str]] = {
             "bar": lambda: macros.bar(show.bar()),
             "title": lambda: f'<title id="title">{escape(show.title("Tonight"))}</title>',
             "summary": lambda: macros.summary(show.summary()),
             "needs": lambda: macros.needs(show.needs()),
+            "everything": lambda: macros.everything(show.needs()),
             "fold": lambda: macros.fold(show.fold()),
             "tallies": lambda: macros.tallies(show.tallies()),
             "map": lambda: macros.map(show.spots()),

@@ -26,6 +26,7 @@ from haunt.site.asking import (
     set_form_token,
     unmasked,
 )
+from haunt.site.clocks import choose, style_of
 from haunt.site.doors import Caller
 from haunt.site.entrance import Entrance
 from haunt.site.faults import Faults
@@ -72,6 +73,7 @@ class Gate:
             caller = self._caller(request)
         scope[CALLER] = caller
         set_form_token(caller.form_token if caller is not None else "")
+        choose(style_of(request))
         refused = self._refusal(request, found, caller)
         if refused is None and _wants_token(request, found, caller):
             receive, sent = await _form(request.headers, receive)

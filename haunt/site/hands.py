@@ -3,11 +3,11 @@
 A lock-out is ended by whoever set it, or by an owner; `live/crew.py` sees to that.
 """
 
-from typing import Annotated
+from typing import Annotated, Literal
 
 from fastapi import APIRouter, Form, Request, Response
 from fastapi.responses import HTMLResponse
-from pydantic import BaseModel, ConfigDict
+from pydantic import BaseModel, ConfigDict, Field
 
 from haunt.live.crew import Crew
 from haunt.live.errors import CrewMistake
@@ -35,6 +35,14 @@ class ServiceOrder(BaseModel):
 
     model_config = ConfigDict(extra="forbid")
     out: bool
+
+
+class DoorsOrder(BaseModel):
+    """`for_s` is how much longer, where the closing is `extended`."""
+
+    model_config = ConfigDict(extra="forbid")
+    state: Literal["open", "closed", "paused", "timetable", "extended"]
+    for_s: int = Field(default=900, ge=60, le=10_800)
 
 
 class WalkOrder(BaseModel):
@@ -122,5 +130,13 @@ def api_routes(crew: Crew) -> APIRouter:
         """Begin or end the walk test; while it is on nothing fires."""
         await answered(crew.walk_test(by(request), on=order.on))
         return {"walk_test": crew.view().walk_test}
+
+    @router.post("/doors", tags=["show"])
+    async def doors(request: Request, order: DoorsOrder) -> dict[str, object]:
+        """Open or shut the doors by hand, put the closing off, or go by the timetable again."""
+        more_ms = order.for_s * 1000 if order.state == "extended" else 0
+        await answered(crew.doors(order.state, by(request), more_ms))
+        view = crew.view()
+        return {"doors": view.doors, "open": view.open}
 
     return router

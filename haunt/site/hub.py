@@ -39,7 +39,7 @@ class Parts(Protocol):
     """What the pages are made of. Called on the loop; must not wait."""
 
     def all(self) -> Sequence[Part]: ...
-    def html(self, name: str) -> str: ...
+    def html(self, name: str, dialect: str) -> str: ...
     def swap(self, name: str, html: str) -> str: ...
     def tick(self) -> str: ...
 
@@ -57,9 +57,13 @@ class Shown:
 
 @dataclass(slots=True, eq=False)
 class Phone:
-    """One open page: which parts it shows, and what it has still to be sent."""
+    """One open page: which parts it shows, in which dialect, and what it has still to be sent.
+
+    Phones that write times differently have parts that differ; each dialect is drawn once.
+    """
 
     wants: Wants
+    dialect: str = ""
     queue: asyncio.Queue[Message | None] = field(default_factory=lambda: asyncio.Queue(QUEUE_MAX))
     behind: bool = True
 
@@ -86,7 +90,7 @@ class Hub:
         self.phones: set[Phone] = set()
         self.rendered = 0
         self._changed: set[str] = set()
-        self._shown: dict[str, Shown] = {}
+        self._shown: dict[str, dict[str, Shown]] = {}
         self._wake: asyncio.Event | None = None
         self._loop: asyncio.AbstractEventLoop | None = None
         self._closing = False
@@ -107,9 +111,9 @@ class Hub:
         if self._wake is not None:
             self._wake.set()
 
-    def join(self, wants: Wants) -> Phone:
+    def join(self, wants: Wants, dialect: str = "") -> Phone:
         """Its first messages are a tick and the whole. Whoever joins must `leave`."""
-        phone = Phone(wants)
+        phone = Phone(wants, dialect)
         self.phones.add(phone)
         if self._closing:
             phone.start_anew(None)
@@ -146,28 +150,40 @@ class Hub:
 
     async def _render(self, parts: Parts) -> None:
         present = tuple(self.phones)  # one that joins meanwhile is served by the next round
-        fresh = await self._draw(parts, present)
-        for phone in present:
-            if phone.behind:
-                every = {name: each.html for name, each in self._shown.items()}
-                phone.start_anew(Message("tick", parts.tick()), *_swaps(parts, every, phone.wants))
-                await asyncio.sleep(0)
-            else:
-                for message in _swaps(parts, fresh, phone.wants):
-                    phone.send(message)
-
-    async def _draw(self, parts: Parts, present: Collection[Phone]) -> dict[str, str]:
-        """Bring what somebody looks at up to date; return the parts that look different now."""
         changed, self._changed = self._changed, set()
+        before, self._shown = self._shown, {}
+        for dialect in sorted({phone.dialect for phone in present}):
+            alike = [phone for phone in present if phone.dialect == dialect]
+            shown = before.get(dialect, {})
+            self._shown[dialect], fresh = await self._draw(parts, dialect, alike, shown, changed)
+            every = {name: each.html for name, each in self._shown[dialect].items()}
+            for phone in alike:
+                if phone.behind:
+                    tick = Message("tick", parts.tick())
+                    phone.start_anew(tick, *_swaps(parts, every, phone.wants))
+                    await asyncio.sleep(0)
+                else:
+                    for message in _swaps(parts, fresh, phone.wants):
+                        phone.send(message)
+
+    async def _draw(
+        self,
+        parts: Parts,
+        dialect: str,
+        present: Collection[Phone],
+        before: Mapping[str, Shown],
+        changed: Collection[str],
+    ) -> tuple[dict[str, Shown], dict[str, str]]:
+        """Bring what somebody looks at up to date; return all, and what looks different now."""
         fresh: dict[str, str] = {}
         shown: dict[str, Shown] = {}
         for part in parts.all():
             if not any(phone.wants(part.name) for phone in present):
                 continue  # forgotten, so that whoever wants it later gets it new
-            known = self._shown.get(part.name)
+            known = before.get(part.name)
             is_old = known is None or part.prop is None or known.view is not part.view
             if is_old or part.prop in changed:
-                html = parts.html(part.name)
+                html = parts.html(part.name, dialect)
                 self.rendered += 1
                 if known is None or html != known.html:
                     fresh[part.name] = html
@@ -175,8 +191,7 @@ class Hub:
                 await asyncio.sleep(0)  # steps under a millisecond: motions go first
             assert known is not None
             shown[part.name] = known
-        self._shown = shown
-        return fresh
+        return shown, fresh
 
     def _tell(self, message: Message) -> None:
         for phone in self.phones:

@@ -1,25 +1,26 @@
 """The manual's pages. What the code knows, such as rules and topics, is drawn from the code."""
 
-from typing import NamedTuple
+from collections.abc import Callable, Mapping
+from typing import Final, NamedTuple
 
 from fastapi import APIRouter, Request, Response
 from fastapi.responses import HTMLResponse, JSONResponse
 
 from haunt.core.rules import ENDINGS, RULES, Kind, Rule, Scope, Unit
 from haunt.live.errors import CrewMistake
+from haunt.site.book.addresses import addresses
+from haunt.site.book.chapters import CHAPTERS
+from haunt.site.book.commands import COMMANDS, SHARED
+from haunt.site.book.settings import server_rows, tables
+from haunt.site.book.sums import worked
 from haunt.site.doors import DAY_MS, LIVES
 from haunt.site.pages import Pages
 from haunt.site.rights import CAN, GRANTED
+from haunt.study.reading import MISREAD
+from haunt.study.rerun import LIMITS
 from haunt.wire.schema import MEANING, asyncapi, schemas
 from haunt.wire.topics import ALL_KINDS, KINDS, QOS, RETAINED, UP_KINDS
 
-CHAPTERS = {
-    "rules": "Every rule and reason",
-    "wrong": "When something is wrong",
-    "wire": "Connect your own board",
-    "safety": "Safety",
-    "security": "Security",
-}
 PACKETS = {
     "will": '{"state":"gone","boot":"7f3a91c2d405","conn":1}',
     "presence": '{"state":"here","boot":"7f3a91c2d405","conn":1,"fw":"mine 1","up_ms":1200,'
@@ -43,6 +44,16 @@ MARGINS = {
     Unit.MS_LATE: "how long it has been so",
     Unit.PERCENT_UNDER: "how many points are missing",
 }
+
+
+DRAWN: Final[Mapping[str, Callable[[], dict[str, object]]]] = {
+    "after": lambda: {"limits": LIMITS, "misread": MISREAD},
+    "sums": lambda: {"worked": worked()},
+    "settings": lambda: {"tables": tables(), "server": server_rows()},
+    "commands": lambda: {"commands": COMMANDS, "shared": SHARED},
+    "addresses": lambda: {"addresses": addresses()},
+}
+"""What a chapter is drawn from, where it is more than text."""
 
 
 class RuleRow(NamedTuple):
@@ -110,6 +121,7 @@ def routes(pages: Pages) -> APIRouter:
         return pages.page(
             request,
             f"{chapter}.html",
+            book=DRAWN.get(chapter, dict)(),
             rules=rule_rows(),
             endings=ENDINGS,
             topics=topic_rows(),

@@ -40,7 +40,8 @@ def _walk_test(night: NightView, clock: Clock) -> Iterator[Need]:
         by = f" by {night.walk_by}" if night.walk_by else ""
         what = f"Walk test{since}{by}: nothing fires"
         act = Act("/walk/end", "End test")
-        yield Need("person", "hollow", what, "Visitors see nothing until it ends.", "/walk", act)
+        todo = "Visitors see nothing until it ends."
+        yield Need("person", "hollow", what, todo, "/walk", act, first=True)
 
 
 def _lost(night: NightView, clock: Clock) -> Iterator[Need]:

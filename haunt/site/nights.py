@@ -1,9 +1,7 @@
 """Pages and API of whole nights: the list of them, and the report of one."""
 
 from collections.abc import Callable, Iterator
-from datetime import UTC, datetime
 from typing import Annotated, NamedTuple
-from zoneinfo import ZoneInfo
 
 from fastapi import APIRouter, Query, Request, Response
 from fastapi.responses import HTMLResponse, JSONResponse, StreamingResponse
@@ -42,15 +40,15 @@ def routes(pages: Pages) -> APIRouter:
 
     @router.get("/nights-compared", include_in_schema=False, response_class=HTMLResponse)
     def compared(request: Request) -> HTMLResponse:
-        rows = line_rows(book.lines(book.dates()), _clock_in(pages))
+        rows = line_rows(book.lines(), pages.presenter().times.minute)
         return pages.page(request, "nights_compared.html", rows=rows)
 
     @router.get("/nights/{day}/visitors", include_in_schema=False, response_class=HTMLResponse)
     def visitors(request: Request, day: str, sensor: SensorId = "") -> HTMLResponse:
         """Show what one sensor's counts mean, half hour by half hour."""
         found = _report(book, day)
-        known = {each.sensor: each for each in found.crowd.estimates}
-        shown = known.get(sensor, found.crowd.best)
+        by_sensor = {each.sensor: each for each in found.crowd.estimates}
+        shown = by_sensor.get(sensor, found.crowd.best)
         return pages.page(
             request,
             "visitors.html",
@@ -58,7 +56,7 @@ def routes(pages: Pages) -> APIRouter:
             passed=passed_of(found),
             sensors=sensor_rows(found),
             shown=shown,
-            hours=hour_rows(shown, _clock_in(pages)) if shown is not None else [],
+            hours=hour_rows(shown, pages.presenter().times.minute) if shown is not None else [],
         )
 
     @router.get("/nights/{day}/report.csv", include_in_schema=False)
@@ -70,12 +68,9 @@ def routes(pages: Pages) -> APIRouter:
 
     @router.get("/nights/{day}", include_in_schema=False, response_class=HTMLResponse)
     def night(request: Request, day: str) -> HTMLResponse:
-        found = _report(book, day)
-        zone = ZoneInfo(pages.presenter().night.time_zone)
-        bars = _bars(found, zone)
-        dates = book.dates()
-        earlier = book.lines(dates[dates.index(day) + 1 :][:EARLIER] if day in dates else [])
-        clock = _clock_in(pages)
+        found, earlier, checks = known(book.sheet(day, EARLIER), "date")
+        clock = pages.presenter().times.minute
+        bars = _bars(found, clock)
         return pages.page(
             request,
             "report.html",
@@ -83,11 +78,12 @@ def routes(pages: Pages) -> APIRouter:
             bars=bars,
             width=BAR_WIDTH * max(BARS_MIN, len(bars)),
             clock=clock,
+            retold=pages.presenter().times.retold,
             passed=passed_of(found),
             sensors=sensor_rows(found),
             against=against(line_of(found), earlier),
             earlier=line_rows(earlier, clock),
-            checked=checked(day, pages.services.checks.of(day), pages.presenter()),
+            checked=checked(day, checks, pages.presenter()),
         )
 
     @router.get("/api/v1/nights/{day}/report", tags=["nights"])
@@ -107,16 +103,11 @@ def _csv(found: NightReport) -> Iterator[str]:
     )
 
 
-def _clock_in(pages: Pages) -> Callable[[int], str]:
-    zone = ZoneInfo(pages.presenter().night.time_zone)
-    return lambda at_ms: _clock(at_ms, zone)
-
-
 def _report(book: NightBook, day: str) -> NightReport:
     return known(book.report(day), "date")
 
 
-def _bars(report: NightReport, zone: ZoneInfo) -> list[Bar]:
+def _bars(report: NightReport, clock: Callable[[int], str]) -> list[Bar]:
     """Draw from the first quarter hour with motions to the last."""
     busy = [n for n, each in enumerate(report.quarters) if each.motions]
     shown = report.quarters[busy[0] : busy[-1] + 1] if busy else ()
@@ -126,12 +117,8 @@ def _bars(report: NightReport, zone: ZoneInfo) -> list[Bar]:
             n * BAR_WIDTH,
             round(BAR_HEIGHT * each.motions / most, 1),
             round(BAR_HEIGHT * min(each.fired, each.motions) / most, 1),
-            _clock(each.at_ms, zone),
+            clock(each.at_ms),
             each.motions,
         )
         for n, each in enumerate(shown)
     ]
-
-
-def _clock(at_ms: int, zone: ZoneInfo) -> str:
-    return f"{datetime.fromtimestamp(at_ms // 1000, UTC).astimezone(zone):%H:%M}"

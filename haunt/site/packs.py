@@ -9,7 +9,7 @@ from fastapi import APIRouter, Query, Request, Response
 from fastapi.responses import HTMLResponse
 
 from haunt.site.answers import known
-from haunt.site.clocks import Clock, style_of
+from haunt.site.clocks import Clock
 from haunt.site.countports import Packs
 from haunt.site.lists import csv_file
 from haunt.site.packcurves import Picture, picture, streak_words
@@ -55,8 +55,8 @@ def routes(pages: Pages) -> APIRouter:
 
     @router.get("/packs", response_class=HTMLResponse)
     def packs(request: Request, night: Day = None) -> HTMLResponse:
-        presenter, style = pages.presenter(), style_of(request)
-        clock, found = Clock(presenter.zone, style), known(book.packs(night), "night")
+        presenter = pages.presenter()
+        clock, found = presenter.times, known(book.packs(night), "night")
         names = {
             board.id: ", ".join(
                 presenter.night.props[each].name if each in presenter.night.props else each
@@ -73,8 +73,6 @@ def routes(pages: Pages) -> APIRouter:
             sentence=summary(found),
             opens=clock.minute(found.span.from_ms),
             closes=clock.minute(found.span.until_ms),
-            clock_style=style,
-            here=request.url.path + (f"?{request.url.query}" if request.url.query else ""),
         )
 
     @router.get("/packs.csv")
@@ -124,14 +122,20 @@ def summary(packs: Packs) -> str:
     broke = [each.board for each in told if each.brown_outs]
     restarts = f" {', '.join(broke)} had brown-outs." if broke else ""
     if packs.is_over:
-        return f"{len(told)} packs, the night is over.{restarts}"
+        return f"{_packs(len(told))}, the night is over.{restarts}"
     if short:
         return f"{len(short)} of {len(told)} may not last till close: {', '.join(short)}.{restarts}"
     unknown = sum(each.outlook is None for each in told)
     if unknown == len(told):
-        return f"{unknown} packs: nothing can be foretold yet.{restarts}"
+        return f"{_packs(unknown)}: nothing can be foretold yet.{restarts}"
     rest = f"; of {unknown} nothing can be foretold" if unknown else ""
-    return f"All {len(told) - unknown} packs that can be judged last till close{rest}.{restarts}"
+    judged = len(told) - unknown
+    who, last = (f"All {judged} packs", "last") if judged > 1 else ("The one pack", "lasts")
+    return f"{who} that can be judged {last} till close{rest}.{restarts}"
+
+
+def _packs(count: int) -> str:
+    return f"{count} pack{'s' * (count != 1)}"
 
 
 def figure(curve: Curve, packs: Packs, props: str, clock: Clock) -> PackFigure:

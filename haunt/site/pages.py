@@ -1,6 +1,5 @@
 """Pages for people to read; what they press is in actions.py. Pages work without scripts."""
 
-from datetime import UTC, datetime
 from typing import Annotated
 
 from fastapi import APIRouter, Query, Request, Response
@@ -10,6 +9,8 @@ from jinja2 import Environment
 from haunt.live.errors import CrewMistake
 from haunt.live.views import PropView
 from haunt.site.asking import caller_of, inside
+from haunt.site.book.chapters import CHAPTERS, chapter_for
+from haunt.site.clocks import style_of
 from haunt.site.faults import FaultView
 from haunt.site.fragments import Fragments, wants_of
 from haunt.site.places import places_for
@@ -58,6 +59,7 @@ class Pages:
         html = self.templates.get_template(template).render(
             {
                 "path": request.url.path,
+                "chapter": chapter_for(request.url.path),
                 "theme": theme_of(request),
                 "caller": caller,
                 "role": caller.role.word,
@@ -65,6 +67,8 @@ class Pages:
                 "bar": presenter.bar(),
                 "show_name": presenter.night.show_name,
                 "at_ms": self.services.wall_ms(),
+                "zone": presenter.zone.key,
+                "clock_style": presenter.times.style,
                 "outline": presenter.outline(),
                 "version": self.services.version,
                 "stream": stream,
@@ -78,8 +82,7 @@ class Pages:
         """Date and time where the show is."""
         if at_ms is None:
             return "never"
-        local = datetime.fromtimestamp(at_ms // 1000, UTC).astimezone(self.presenter().zone)
-        return f"{local:%Y-%m-%d %H:%M}"
+        return self.presenter().times.date_and_minute(at_ms)
 
     def door(
         self, request: Request, template: str, status: int = 200, **more: object
@@ -142,12 +145,16 @@ def _live_pages(router: APIRouter, pages: Pages, slots: Slots) -> None:
         cards = [presenter.card(each) for each in presenter.night.props.values()]
         return pages.page(request, "tonight.html", stream="tonight", cards=cards)
 
+    @router.get("/alerts")
+    async def alerts_page(request: Request) -> HTMLResponse:
+        return pages.page(request, "alerts.html", stream="alerts")
+
     @router.get("/stream")
-    async def stream(page: Word = "bar") -> Response:
+    async def stream(request: Request, page: Word = "bar") -> Response:
         if slots.full:
             return Response("Too many pages are open.", 503)
-        wants = wants_of(page)
-        return LiveStream(slots, lambda: hub.join(wants), hub.listen, hub.leave)
+        wants, style = wants_of(page), style_of(request)
+        return LiveStream(slots, lambda: hub.join(wants, style), hub.listen, hub.leave)
 
     @router.get("/props/{prop}")
     def prop_page(request: Request, prop: str, was_s: WasSeconds = None) -> HTMLResponse:
@@ -169,4 +176,4 @@ def _live_pages(router: APIRouter, pages: Pages, slots: Slots) -> None:
     @router.get("/help")
     async def help_page(request: Request) -> HTMLResponse:
         places = places_for(inside(request).role)
-        return pages.page(request, "help.html", places=places)
+        return pages.page(request, "help.html", places=places, chapters=CHAPTERS.items())

@@ -18,15 +18,22 @@ PLACES: Final = {
         Place("/map", "Site map"),
         Place("/findings", "Findings"),
         Place("/labels", "Labels"),
+        Place("/lines", "Lines"),
         Place("/rehearse", "Rehearse"),
     ),
     "Begin": (
         Place("/before", "Before opening"),
         Place("/walk", "Walk test"),
+        Place("/doors", "Doors"),
         Place("/boards", "Boards"),
         Place("/packs", "Packs"),
     ),
-    "Run": (Place("/", "Tonight"), Place("/log", "Why"), Place("/counts", "Counts")),
+    "Run": (
+        Place("/", "Tonight"),
+        Place("/alerts", "Needs a person"),
+        Place("/log", "Why"),
+        Place("/counts", "Counts"),
+    ),
     "Learn": (
         Place("/nights", "Nights"),
         Place("/nights-compared", "Nights compared"),
@@ -39,6 +46,7 @@ PLACES: Final = {
         Place("/logbook", "Who did what"),
         Place("/keep", "Backups"),
         Place("/manual", "Manual"),
+        Place("/connect", "Own board"),
         Place("/docs", "API"),
     ),
 }

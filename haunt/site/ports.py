@@ -7,14 +7,17 @@ from typing import NamedTuple, Protocol, TypedDict, Unpack
 from haunt.core.calendar import Sunset, no_sunset
 from haunt.live.crew import Crew
 from haunt.live.errors import CrewMistake
+from haunt.site.boardports import BoardBook, NoHistory
 from haunt.site.checkports import CheckBook, NoChecks
 from haunt.site.countports import CountBook, NoCounts, NoPacks, PackBook
 from haunt.site.entrance import Entrance
 from haunt.site.houseports import BackupBook, Keyring, NoBackups, NoKeyring, Trust
 from haunt.site.hub import Hub
+from haunt.site.lineports import LineBook, NoLines
 from haunt.site.paper.ports import NoPress, Press
 from haunt.site.plan.ports import NoNotes, NoShelf, Notes, Shelf
 from haunt.site.workports import LaterBook, NoLater, NoRehearsals, NoTunes, Rehearsals, TuneBook
+from haunt.store.checks import Check
 from haunt.study.nightline import NightLine
 from haunt.study.report import NightReport
 from haunt.wire.showerrors import Fault
@@ -124,8 +127,16 @@ class ShowKeeper(Protocol):
     def patch_prop(self, prop: str, values: dict[str, object], by: str) -> int: ...
 
 
+class Sheet(NamedTuple):
+    """A night with what stands around it: lines of the nights before, and what was checked."""
+
+    report: NightReport
+    earlier: list[NightLine]
+    checks: dict[str, Check]
+
+
 class NightBook(Protocol):
-    """What the journal can say of whole nights."""
+    """What the journal can say of whole nights; three statements at most for any of it."""
 
     def dates(self) -> list[str]:
         """Local dates that have motions, newest first."""
@@ -135,8 +146,12 @@ class NightBook(Protocol):
         """Return the report of a date, or in words what is missing."""
         ...
 
-    def lines(self, days: Sequence[str]) -> list[NightLine]:
-        """Return a line of each date that can be told of, to compare them; at most twelve."""
+    def sheet(self, day: str, earlier: int) -> Sheet | str:
+        """Return a date's report with so many nights before it, or in words what is missing."""
+        ...
+
+    def lines(self) -> list[NightLine]:
+        """Return a line of each of the newest dates, to compare them; at most twelve."""
         ...
 
 
@@ -149,7 +164,10 @@ class NoNights:
     def report(self, day: str) -> NightReport | str:
         return f"there is no journal to tell of {day}"
 
-    def lines(self, days: Sequence[str]) -> list[NightLine]:  # noqa: ARG002 - the port's word
+    def sheet(self, day: str, earlier: int) -> Sheet | str:  # noqa: ARG002 - the port's word
+        return f"there is no journal to tell of {day}"
+
+    def lines(self) -> list[NightLine]:
         return []
 
 
@@ -178,4 +196,8 @@ class Services:
     backups: BackupBook = field(default_factory=NoBackups)
     keyring: Keyring = field(default_factory=NoKeyring)
     press: Press = field(default_factory=NoPress)
+    lines: LineBook = field(default_factory=NoLines)
+    boards: BoardBook = field(default_factory=NoHistory)
+    other: Callable[[], str] = lambda: ""
+    """Where the server is that would take over; empty where none stands by."""
     version: str = "0"

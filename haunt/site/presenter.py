@@ -2,16 +2,17 @@
 
 from collections import Counter
 from collections.abc import Mapping
-from datetime import UTC, datetime
+from datetime import datetime
 from functools import cached_property
 from zlib import crc32
 from zoneinfo import ZoneInfo
 
 from haunt.core.people import ARMED
 from haunt.live.cues import Trip
-from haunt.live.sentences import Clock, Names, sentence
+from haunt.live.sentences import Names, sentence
 from haunt.live.views import BoardView, NightView, PropView, PropWord
 from haunt.site.alerts import alerts_of, untold
+from haunt.site.clocks import Clock as Times
 from haunt.site.map.tonight import laid_out
 from haunt.site.needs import LOW_PERCENT, WEAK_DBM, needs_of
 from haunt.site.view_models import (
@@ -47,6 +48,8 @@ DASH = " \N{EN DASH} "
 STEP_MS = 5000
 STEADY = (PropWord.READY, PropWord.REST, PropWord.PLAYING)
 """These come and go by the second: each keeps its place in the fold, at 0 too."""
+FOLD_MAX = 5
+"""What two lines hold; who waits does so for seconds, and must not move what is below."""
 SPOTS_MIN = 3
 
 
@@ -56,15 +59,17 @@ def kind(word: PropWord) -> str:
 
 
 class Presenter:
-    def __init__(self, night: NightView) -> None:
+    """Times are those of the given clock, else of the clock that the request chose."""
+
+    def __init__(self, night: NightView, style: str = "") -> None:
         self.night = night
         self.zone = ZoneInfo(night.time_zone)
+        self.times = Times(self.zone, style)
 
     def clock(self, at_ms: int | None, *, seconds: bool = True) -> str:
         if at_ms is None:
             return "never"
-        local = datetime.fromtimestamp(at_ms // 1000, UTC).astimezone(self.zone)
-        return f"{local:%H:%M:%S}" if seconds else f"{local:%H:%M}"
+        return self.times.second(at_ms) if seconds else self.times.minute(at_ms)
 
     def _minute(self, at_ms: int) -> str:
         return self.clock(at_ms, seconds=False)
@@ -98,7 +103,7 @@ class Presenter:
             until_ms=prop.until_ms,
             badges=_badges(prop),
             seen=self.clock(prop.last_motion_ms) if prop.last_motion_ms is not None else "",
-            sentence=prop.sentence,
+            sentence=self.times.retold(prop.sentence),
             board=_signs(prop),
             is_held=prop.word is PropWord.HELD,
             is_armed=prop.arm_by_hand,
@@ -185,7 +190,7 @@ class Presenter:
             prop.word is PropWord.HELD and not prop.arm_by_hand
             for prop in self.night.props.values()
         )
-        return Needs(tuple(found), held, alerts_of(self.night, self._minute))
+        return Needs(tuple(found), held, alerts_of(self.night, self._minute, self.times.retold))
 
     def title(self, page: str) -> str:
         """Begin with how many alerts are open: that much of a tab can be read from afar."""
@@ -196,11 +201,13 @@ class Presenter:
         found = Counter(prop.word for prop in self.night.props.values())
         lasting = [word for word in reversed(PropWord) if word not in {*STEADY, PropWord.WAITING}]
         order = [*STEADY, *lasting, PropWord.WAITING]
+        said = [word for word in order if found[word] or (found and word in STEADY)]
+        if len(said) > FOLD_MAX and said[-1] is PropWord.WAITING:
+            said.pop()
         return Fold(
             tuple(
                 Count(SHAPES[word][0], kind(word), f"{found[word]} {SHAPES[word][1].lower()}")
-                for word in order
-                if found[word] or (found and word in STEADY)
+                for word in said
             )
         )
 
@@ -260,20 +267,18 @@ class Presenter:
             {each.id: each.name for each in night.props.values()},
         )
 
-    def entry(self, item: Mapping[str, object], clock: Clock | None = None) -> Entry:
+    def entry(self, item: Mapping[str, object]) -> Entry:
         """Say one row of the journal, whose keys are those of the API."""
         prop = str(item["prop"] or "")
         known = self.night.props.get(prop)
-        at = datetime.fromisoformat(str(item["at"]))
-        local = at.astimezone(self.zone)
-        today = datetime.fromtimestamp(self.night.at_ms // 1000, UTC).astimezone(self.zone).date()
+        at_ms = round(datetime.fromisoformat(str(item["at"])).timestamp() * 1000)
         return Entry(
             at=str(item["at"]),
-            clock=f"{local:%H:%M:%S}" if local.date() == today else f"{local:%d %b %H:%M:%S}",
+            clock=self.times.moment(at_ms, self.times.day(self.night.at_ms)),
             kind=str(item["outcome"]),
             prop=prop if known is not None else "",
             name=known.name if known is not None else prop or str(item["sensor"] or ""),
-            sentence=sentence(item, self.names, clock or self.clock),
+            sentence=sentence(item, self.names, self.clock),
             reason=str(item["reason"] or ""),
         )
 
@@ -321,5 +326,9 @@ def _facts(board: BoardView) -> tuple[str, ...]:
         f"{board.battery_mv / 1000:.2f} V" if board.battery_mv is not None else "",
         f"{board.rssi} dBm" if board.rssi is not None else "",
         f"firmware {board.fw}" if board.fw else "",
+        f"settings {board.settings}" if board.settings is not None else "",
+        f"started anew {board.boots} times" if board.boots > 1 else "",
+        f"{board.dropped} fell out unsent" if board.dropped else "",
+        "holds still" if board.stopped else "",
     ]
     return tuple(each for each in found if each)

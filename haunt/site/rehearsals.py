@@ -1,7 +1,6 @@
 """The page that rehearses a night many times over, in a child process, one rehearsal at a time."""
 
 import json
-from datetime import UTC, datetime
 from typing import Annotated, Any, Final, NamedTuple
 from zoneinfo import ZoneInfo
 
@@ -11,6 +10,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse
 
 from haunt.live.errors import CrewMistake
 from haunt.site.asking import told
+from haunt.site.clocks import Clock
 from haunt.site.pages import Pages
 from haunt.site.workports import Work, WorkState
 from haunt.study.traffic import PROFILES
@@ -166,4 +166,4 @@ def _percent(spread: Plain) -> str:
 
 
 def _clock(at_ms: int, zone: ZoneInfo) -> str:
-    return f"{datetime.fromtimestamp(at_ms // 1000, UTC).astimezone(zone):%H:%M}"
+    return Clock(zone).minute(at_ms)

@@ -7,6 +7,7 @@ from haunt.live.views import PropView
 from haunt.site.frontwords import Dot, across_of, not_yet, seconds, up_of
 from haunt.site.workports import Work
 from haunt.study.advice import (
+    DEAR,
     MOTOR,
     NEIGHBOURS,
     NO_GAIN,
@@ -25,6 +26,7 @@ SHORT: Final = {
     PACK: "pack too low",
     OTHER_PACK: "a neighbour's pack too low",
     MOTOR: "motor past its duty",
+    DEAR: "dear",
 }
 """Why a setting is not advised, as one cell of a table."""
 
@@ -38,7 +40,7 @@ class Row(NamedTuple):
     wait: str
     pack: str
     loud: str
-    duty: str
+    motor: str
     is_now: bool
     is_advised: bool
     is_best: bool
@@ -69,6 +71,7 @@ class Weighed(NamedTuple):
     dots: tuple[Dot, ...] = ()
     choice: Choice | None = None
     visits: int = 0
+    has_line: bool = False
 
 
 def weighed_of(found: Work | Advice, prop: PropView, try_s: float | None) -> Weighed:
@@ -98,6 +101,7 @@ def weighed_of(found: Work | Advice, prop: PropView, try_s: float | None) -> Wei
             tuple(side_by_side(now, chosen)),
         ),
         visits=found.visits,
+        has_line=now.line_ms is not None,
     )
 
 
@@ -122,7 +126,7 @@ def _would(then: Tried, now: Tried, advice: Advice) -> str:
         left, was = f"{then.left_percent:.0f} %", f"{now.left_percent:.0f} %"
         return f"{said}; pack at close {left} {'as now' if left == was else f'instead of {was}'}."
     more_mah = then.used_mah - now.used_mah
-    return f"{said}; {more_mah:+.0f} mAh a night." if abs(more_mah) >= 1 else f"{said}."
+    return f"{said}; {round(more_mah):+d} mAh a night." if abs(more_mah) >= 1 else f"{said}."
 
 
 def _advised(advice: Advice, name: str) -> str:
@@ -141,7 +145,7 @@ def _sure(advice: Advice) -> str:
 def _row(tried: Tried, advice: Advice) -> Row:
     wait_s = tried.waited_ms / 1000 / tried.answered if tried.answered else 0.0
     now = as_it_is(advice)
-    pack = f"{tried.used_mah - now.used_mah:+.0f} mAh"
+    pack = f"{round(tried.used_mah - now.used_mah):+d} mAh"
     if tried.left_percent is not None:
         pack = f"{tried.left_percent:.0f} %"
     is_now = tried.cooldown_ms == advice.now_ms
@@ -151,8 +155,8 @@ def _row(tried: Tried, advice: Advice) -> Row:
         tried.fired,
         f"{wait_s:.1f} s",
         pack,
-        f"{tried.loud_ms / 60_000:.1f} min",
-        f"{100 * tried.worst_duty:.0f} %",
+        f"{tried.noise_ms / 60_000:.1f} min",
+        f"{tried.motor_ms / 60_000:.1f} min" if tried.motor_ms else "-",
         is_now,
         tried.cooldown_ms == advice.cooldown_ms,
         tried.on_front,

@@ -1,17 +1,16 @@
 """The log: every decision in words, with what broke it between, by filters and a cursor."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from typing import Annotated, Final
 
-from fastapi import APIRouter, Form, Query, Request, Response
-from fastapi.responses import HTMLResponse, RedirectResponse
+from fastapi import APIRouter, Query, Request, Response
+from fastapi.responses import HTMLResponse
 from pydantic import BaseModel, Field
 
 from haunt.live.sentences import reasons
-from haunt.site.asking import keep_choice, own_path
-from haunt.site.clocks import STYLES, Clock, lasting, style_of
+from haunt.site.clocks import Clock, lasting
 from haunt.site.lists import CursorText, decisions_csv, instant
 from haunt.site.pages import Pages
 from haunt.site.ports import Asked, Break, Item, NightReader, Page
@@ -24,8 +23,6 @@ OUTCOMES: Final = {"fired": "fired", "refused": "refused", "lapsed": "too late"}
 FILTERS: Final = ("prop", "sensor", "outcome", "reason", "since", "until")
 
 Word = Annotated[str, Field(max_length=64)]
-Style = Annotated[str, Form(max_length=2)]
-Back = Annotated[str, Form(max_length=512)]
 
 
 class Filters(BaseModel):
@@ -60,7 +57,7 @@ def routes(pages: Pages) -> APIRouter:
 
     @router.get("/log")
     def log_page(request: Request, asked: Annotated[Filters, Query()]) -> HTMLResponse:
-        presenter, style = pages.presenter(), style_of(request)
+        presenter = pages.presenter()
         cursor = int(asked.before) if asked.before else None
         filters = _wanted(asked.kept, presenter)
         filters["newest"], filters["limit"], filters["before"] = True, DECISIONS_SHOWN, cursor
@@ -73,15 +70,12 @@ def routes(pages: Pages) -> APIRouter:
                     found.items,
                     _breaks(reader, found, filters),
                     presenter,
-                    Clock(presenter.zone, style),
                 )
             ),
             older=found.next,
             is_newest=cursor is None,
             asked=asked,
             kept=asked.kept,
-            here=request.url.path + (f"?{request.url.query}" if request.url.query else ""),
-            clock_style=style,
             props=presenter.night.props.values(),
             sensors=presenter.night.sensors.values(),
             outcomes=OUTCOMES,
@@ -93,18 +87,7 @@ def routes(pages: Pages) -> APIRouter:
         """Let a link fetch what the API gives by `Accept: text/csv`."""
         return decisions_csv(reader, _wanted(asked.kept, pages.presenter()))
 
-    _choose_clock(router)
     return router
-
-
-def _choose_clock(router: APIRouter) -> None:
-    @router.post("/clock")
-    async def clock(request: Request, clock: Style, back: Back = "/log") -> Response:
-        """Remember by which clock this browser shows times."""
-        answer = RedirectResponse(own_path(back, "/log"), 303)
-        if clock in STYLES:
-            keep_choice(request, answer, "clock", clock)
-        return answer
 
 
 def _wanted(kept: Mapping[str, str], presenter: Presenter) -> Asked:
@@ -136,15 +119,16 @@ def _breaks(reader: NightReader, found: Page, filters: Asked) -> Sequence[Break]
 
 
 def _merged(
-    items: Sequence[Item], breaks: Sequence[Break], presenter: Presenter, clock: Clock
+    items: Sequence[Item], breaks: Sequence[Break], presenter: Presenter
 ) -> Iterator[Entry | Gap]:
     """Newest first: each decision, and above it what broke off after it."""
+    clock = presenter.times
     today, waiting = clock.day(presenter.night.at_ms), list(reversed(breaks))
     for item in reversed(items):
         at_ms = round(datetime.fromisoformat(str(item["at"])).timestamp() * 1000)
         while waiting and waiting[-1].at_ms > at_ms:
             yield _gap(waiting.pop(), today, clock)
-        yield replace(presenter.entry(item), clock=clock.moment(at_ms, today))
+        yield presenter.entry(item)
     for each in reversed(waiting):
         yield _gap(each, today, clock)
 

@@ -58,7 +58,10 @@ class Act:
 
 @dataclass(frozen=True, slots=True)
 class Need:
-    """Something that waits for a person: what, and what to do. `level`: now, soon or person."""
+    """Something that waits for a person: what, and what to do. `level`: now, soon or person.
+
+    `first` is what nobody may overlook, though nothing is broken.
+    """
 
     level: str
     shape: str
@@ -66,6 +69,7 @@ class Need:
     todo: str
     href: str = ""
     act: Act | None = None
+    first: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,6 +103,10 @@ class Alerts:
         return len(self.first) + len(self.more) + len(self.seen) + self.left_out
 
 
+ROWS_MAX = 3
+"""What Tonight shows in full; all of it is one tap away."""
+
+
 @dataclass(frozen=True, slots=True)
 class Needs:
     """What waits for a person: alerts, then what stands so because somebody wants it."""
@@ -106,6 +114,22 @@ class Needs:
     needs: tuple[Need, ...]
     held: int
     alerts: Alerts = Alerts()
+
+    @property
+    def count(self) -> int:
+        """Those that nobody has seen yet."""
+        return len(self.needs) + self.alerts.count - len(self.alerts.seen)
+
+    @property
+    def rows(self) -> tuple[Need | AlertLine, ...]:
+        """The most pressing of all, as many as Tonight has places for."""
+
+        def pressing(each: Need | AlertLine) -> int:
+            is_first = isinstance(each, Need) and each.first
+            return -1 if is_first else ("now", "soon", "person", "over").index(each.level)
+
+        unseen: list[Need | AlertLine] = [*self.alerts.first, *self.alerts.more, *self.needs]
+        return tuple(sorted(unseen, key=pressing)[:ROWS_MAX])
 
 
 @dataclass(frozen=True, slots=True)

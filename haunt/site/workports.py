@@ -1,7 +1,8 @@
 """What pages of long work need: weighing, rehearsing, and changes that are put off."""
 
+from collections.abc import Sequence
 from enum import StrEnum
-from typing import NamedTuple, Protocol
+from typing import Final, NamedTuple, Protocol
 
 from haunt.live.errors import CrewMistake
 from haunt.study.advice import Advice
@@ -54,14 +55,38 @@ class Then(NamedTuple):
     changes: tuple[tuple[Value, float | None], ...]
 
 
-class Pending(NamedTuple):
-    """A change that waits for the next phase: by whom, asked when, made when, and what begins then.
+class Change(NamedTuple):
+    """Settings that somebody changed: when (UTC ms), what each was, and the version before it."""
 
-    `fault` says why it could not be made; it stays until somebody cancels it.
+    at_ms: int
+    by: str
+    before: int
+    changes: tuple[tuple[Value, float | None], ...]
+
+
+class When(StrEnum):
+    """What a change waits for."""
+
+    PHASE = "phase"
+    NIGHT = "night"
+
+
+class Turn(NamedTuple):
+    """The next phase or night: when it begins (UTC ms), and what begins."""
+
+    at_ms: int
+    name: str
+
+
+class Pending(NamedTuple):
+    """A change that waits: settings by whom, asked when, made when, and what begins then.
+
+    `key` names what it is about, a prop or the show. `fault` says why it could not be made; it
+    stays until somebody cancels it.
     """
 
-    prop: str
-    cooldown_ms: int
+    key: str
+    values: tuple[Value, ...]
     by: str
     at_ms: int
     due_ms: int
@@ -88,6 +113,10 @@ class TuneBook(Protocol):
         """Return the settings of earlier nights, newest first."""
         ...
 
+    def lately(self) -> list[Change]:
+        """Return the last changes of settings, newest first."""
+        ...
+
     def settings_of(self, version: int) -> Then | None:
         """Return what the settings of a kept version of the show would change."""
         ...
@@ -110,23 +139,34 @@ class NoTunes:
     def earlier(self) -> list[Then]:
         return []
 
+    def lately(self) -> list[Change]:
+        return []
+
     def settings_of(self, version: int) -> Then | None:  # noqa: ARG002 - the port's word
         return None
 
 
+SHOW_KEY: Final = "show"
+
+
+def prop_key(prop: str) -> str:
+    """Name what waits for one prop; no prop's id has a space."""
+    return f"prop {prop}"
+
+
 class LaterBook(Protocol):
-    """Changes that are made when the phase changes; they outlive a restart."""
+    """Changes that are made when a phase or a night begins; they outlive a restart."""
 
     def pending(self) -> list[Pending]: ...
-    def next_phase(self) -> tuple[int, str] | None:
-        """Return when the next phase begins (UTC ms), and what begins; None: nothing is planned."""
+    def next_turn(self, when: When) -> Turn | None:
+        """Return the next of that kind; None: none is planned."""
         ...
 
-    def add(self, prop: str, cooldown_ms: int, by: str) -> Pending:
-        """Put a change off; a later one for the same prop takes its place. Raises CrewMistake."""
+    def add(self, key: str, values: Sequence[Value], by: str, when: When = When.PHASE) -> Pending:
+        """Put a change off, in place of what waits for the same. Raises CrewMistake."""
         ...
 
-    def cancel(self, prop: str) -> bool:
+    def cancel(self, key: str) -> bool:
         """Say whether there was one."""
         ...
 
@@ -137,13 +177,19 @@ class NoLater:
     def pending(self) -> list[Pending]:
         return []
 
-    def next_phase(self) -> tuple[int, str] | None:
+    def next_turn(self, when: When) -> Turn | None:  # noqa: ARG002 - the port's word
         return None
 
-    def add(self, prop: str, cooldown_ms: int, by: str) -> Pending:  # noqa: ARG002 - as above
-        raise CrewMistake("this server keeps nothing for later", about=prop)
+    def add(
+        self,
+        key: str,
+        values: Sequence[Value],  # noqa: ARG002 - as above
+        by: str,  # noqa: ARG002 - as above
+        when: When = When.PHASE,  # noqa: ARG002 - as above
+    ) -> Pending:
+        raise CrewMistake("this server keeps nothing for later", about=key)
 
-    def cancel(self, prop: str) -> bool:  # noqa: ARG002 - the port's word
+    def cancel(self, key: str) -> bool:  # noqa: ARG002 - the port's word
         return False
 
 

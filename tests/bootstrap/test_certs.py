@@ -46,6 +46,13 @@ def test_every_name_given_is_vouched_for_and_no_other(made: Made) -> None:
     assert "mismatch" in judged(made, NOW, "-verify_ip", "192.168.1.21")
 
 
+def test_addresses_alone_are_vouched_for_as_well(tmp_path: Path) -> None:
+    made = make_certificates(tmp_path, ["192.168.1.20"], NOW)
+
+    assert judged(made, NOW, "-verify_ip", "192.168.1.20").endswith("OK\n")
+    assert "mismatch" in judged(made, NOW, "-verify_ip", "192.168.1.21")
+
+
 @pytest.mark.parametrize(
     ("days", "says"), [(-2, "not yet valid"), (0, "OK"), (396, "OK"), (398, "expired")]
 )

@@ -12,7 +12,7 @@ from queue import Queue
 import pytest
 from typer.testing import CliRunner
 
-from haunt.bootstrap.earlier import earlier_nights, settings_in, settings_of_version
+from haunt.bootstrap.earlier import changes_lately, earlier_nights, settings_in, settings_of_version
 from haunt.bootstrap.errands import Errands
 from haunt.bootstrap.offline import open_store
 from haunt.bootstrap.pools import pooled
@@ -229,6 +229,9 @@ def test_the_settings_of_an_earlier_night_are_what_differs(tmp_path: Path) -> No
     assert settings_of_version(reading, 2) is not None
     assert settings_of_version(reading, 2).changes == ()  # type: ignore[union-attr]
     assert settings_of_version(reading, 9) is None
+    [only] = changes_lately(reading)
+    assert (only.at_ms, only.by, only.before) == (2**41, "Mara", 1)
+    assert only.changes == newest.changes
     writing.dispose()
     reading.dispose()
 
@@ -257,7 +260,7 @@ def test_own_nights_are_a_profile_to_rehearse_by(engine: Engine) -> None:
 def test_a_night_is_told_beside_the_others(engine: Engine) -> None:
     nights = Nights(engine, lambda: "Europe/Berlin")
     first = nights.report("2026-10-30")
-    lines = nights.lines(nights.dates())
+    lines = nights.lines()
 
     assert not isinstance(first, str)
     assert first.crowd.best is not None
@@ -267,7 +270,7 @@ def test_a_night_is_told_beside_the_others(engine: Engine) -> None:
     assert len(first.starts_ms) == 1
     assert [each.date for each in lines] == ["2026-10-31", "2026-10-30"]
     assert lines[1].visits == first.visits
-    assert nights.lines(nights.dates()) == lines  # the older one out of memory
+    assert nights.lines() == lines  # the older one out of memory
 
 
 def run(data: Path, *words: str) -> str:

@@ -5,11 +5,11 @@ from collections.abc import Iterator
 import pytest
 from playwright.sync_api import Browser, Page, sync_playwright
 
-from tests.browser.house import House, context_of, open_house
+from tests.browser.house import NURSERY, House, context_of, open_house
 
 
 # Not for the whole session: while it is open its loop counts as running in this thread.
-@pytest.fixture(scope="module")
+@pytest.fixture(scope="package")
 def chromium() -> Iterator[Browser]:
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(
@@ -17,6 +17,12 @@ def chromium() -> Iterator[Browser]:
         )
         yield browser
         browser.close()
+
+
+@pytest.fixture(scope="package", autouse=True)
+def nursery() -> Iterator[None]:
+    yield
+    NURSERY.close()
 
 
 @pytest.fixture(scope="module")

@@ -29,8 +29,6 @@ from tests.browser.test_looks import SMALL, TARGETS, violations
 NO_PAGE = ("/api/", "/static/", "/schemas/", "/stream", "/livez", "/readyz", "/healthz", "/metrics")
 NOT_HTML = (".csv", ".json", ".pdf", ".toml", ".pem", "/weighed", "/outlook", "/logbook.json")
 DOORS = {"/sign-in", "/set-up", "/join", "/link"}
-BIG = {"/docs"}
-"""The reference of the API comes with a viewer of a megabyte: for a laptop, not for the night."""
 HERE = {
     "prop": "gatekeeper", "board": "well", "chapter": "rules", "version": "1", "table": "prop",
     "row": "gatekeeper",
@@ -38,15 +36,21 @@ HERE = {
 FIRST = ("/", "/log", "/props/gatekeeper", "/boards", "/counts", "/packs")
 LOOKS = {
     "axe": "axe violations, our pages in every theme",
-    "viewer": "axe violations in the API's viewer, which is not ours",
     "small": "targets under 48 px",
+    "close": "buttons nearer to each other than 12 px",
     "wide": "wider than 320 px",
     "large text": "wider with text at 200 %",
     "bright": "night pages over grey 40",
 }
 LIVE_S = 300
-VIEWER_KNOWN = 12
-"""Four of swagger-ui 5.35 in each theme: headings, a button in a button, a region, link sizes."""
+GAP_PX = 12
+CLOSE = """(all, least) => {
+  const boxes = [...all].filter(e => e.getClientRects().length && !e.closest('.hidden'))
+    .map(e => [e, e.getBoundingClientRect()]);
+  const apart = (a, b) => Math.max(a.left - b.right, b.left - a.right, a.top - b.bottom, b.top - a.bottom);
+  return boxes.flatMap(([e, a], n) => boxes.slice(n + 1).filter(([, b]) => apart(a, b) < least - .5)
+    .map(([f]) => `${e.textContent.trim().slice(0, 20)} | ${f.textContent.trim().slice(0, 20)}`));
+}"""  # noqa: E501
 TAPS = 20
 Section = Callable[["Bench"], None]
 
@@ -116,14 +120,14 @@ def weight(bench: Bench) -> None:
     for path in pages():
         with night_phone(bench.browser, bench.house, slow=False) as (_context, page, net):
             status = loaded(page, bench.house.url + path)
-            if path not in BIG:
-                heavy = max(heavy, (path, net.bytes), key=lambda each: each[1])
-            requests = max(requests, (path, len(net.urls) - 1), key=lambda each: each[1])
+            heavy = max(heavy, (path, net.bytes), key=lambda each: each[1])
+            if path in FIRST:
+                requests = max(requests, (path, len(net.urls) - 1), key=lambda each: each[1])
             faults += [f"{path} {each}" for each in (*net.foreign(bench.house), *net.said)]
             faults += [f"{path} {status}"] if status != 200 else []
     which = f"{heavy[0]}, {len(pages())} pages"
     bench.note("heaviest page with everything", heavy[1] / 1000, 60, "kB gz", which)
-    bench.note("requests after the first", requests[1], 7, "", requests[0])
+    bench.note("requests after the first, night pages", requests[1], 4, "", requests[0])
     bench.note("foreign hosts, console errors, not 200", len(faults), 0, "", "; ".join(faults[:4]))
 
 
@@ -177,19 +181,19 @@ def looks(bench: Bench) -> None:
         page = context.new_page()
         for path in pages():
             loaded(page, bench.house.url + path, 150)
-            kind = "viewer" if path in BIG else "axe"
-            found[kind] += [f"{theme} {path} {each}" for each in violations(page)]
-            if theme == "night" and path not in BIG:
+            found["axe"] += [f"{theme} {path} {each}" for each in violations(page)]
+            if theme == "night":
                 _boxes(page, path, found)
         context.close()
     for name, what in LOOKS.items():
-        aim = VIEWER_KNOWN if name == "viewer" else 0
-        bench.note(what, len(found[name]), aim, "", "; ".join(found[name][:3])[:300])
+        bench.note(what, len(found[name]), 0, "", "; ".join(found[name][:3])[:300])
 
 
 def _boxes(page: Page, path: str, found: dict[str, list[str]]) -> None:
     small = page.locator(TARGETS).evaluate_all(SMALL, 48)
     found["small"] += [f"{path} {each}" for each in small]
+    close = page.locator("button, .button").evaluate_all(CLOSE, GAP_PX)
+    found["close"] += [f"{path} {each}" for each in close]
     if brightness(page) > 40:
         found["bright"].append(path)
     page.evaluate("document.documentElement.style.fontSize = '200%'")
@@ -227,8 +231,6 @@ def no_scripts(bench: Bench) -> None:
     empty = []
     with night_phone(bench.browser, bench.house, slow=False, scripts=False) as (_c, page, _net):
         for path in pages():
-            if path in BIG:
-                continue
             loaded(page, bench.house.url + path, 0)
             if len(page.locator("main").inner_text().strip()) < 20:
                 empty.append(path)

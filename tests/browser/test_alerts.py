@@ -19,11 +19,12 @@ from playwright.sync_api import Browser, Page, expect
 from haunt.core import events
 from haunt.live.alerts.watch import AlertSeen
 from haunt.live.crew import Answer, Crew, MakeEvent
-from haunt.live.views import AlertView, Labels, NightView
+from haunt.live.views import AlertView, Counters, Labels, NightView, PropWord
 from haunt.site.app import create_app
 from haunt.site.hub import Hub
 from haunt.site.ports import Services
 from tests.browser.house import LAPTOP, PHONE, THEMES, House, context_of, free_port
+from tests.browser.phone import WATCH, seen
 from tests.site.night import DUSK_MS, StandInDesk, StandInKeeper, StandInReader, a_night
 from tests.site.stage import an_entrance
 
@@ -151,6 +152,20 @@ def evening() -> Iterator[Evening]:
         yield found
 
 
+@pytest.fixture
+def calm() -> Iterator[Evening]:
+    """Nothing is wrong but what a test says is."""
+    night = a_night()
+    well = {name: each for name, each in night.boards.items() if each.here}
+    ready = {
+        name: replace(each, word=PropWord.READY, charge_percent=None, unconfirmed=False, rssi=None)
+        for name, each in night.props.items()
+        if each.board in well
+    }
+    with Evening(replace(night, boards=well, props=ready, alerts=(), counters=Counters())) as found:
+        yield found
+
+
 def opened(chromium: Browser, evening: Evening, theme: str = "night", **more: Any) -> Page:
     page = context_of(chromium, evening.house, theme, **more).new_page()
     page.goto(evening.house.url)
@@ -178,7 +193,9 @@ def test_seen_by_me_needs_no_script(chromium: Browser, evening: Evening) -> None
     page.get_by_role("button", name=re.compile("^Seen by me: Gate porter")).click()
 
     assert page.url.rstrip("/") == evening.house.url
-    seen = page.locator("#needs details.others")
+    expect(page.locator("#needs .strip")).to_contain_text("2 seen, not over yet")
+    page.locator("#needs .strip a").click()
+    seen = page.locator("#everything details.others")
     expect(seen.locator("summary")).to_have_text("2 seen, not over yet")
     seen.locator("summary").click()
     expect(seen).to_contain_text("seen by Mara")
@@ -191,7 +208,7 @@ def test_seen_by_me_updates_in_place(chromium: Browser, evening: Evening) -> Non
     page.evaluate("window.stays = true")
     page.get_by_role("button", name=re.compile("^Seen by me: Gate porter")).click()
 
-    expect(page.locator("#needs details.others summary")).to_have_text("2 seen, not over yet")
+    expect(page.locator("#needs .strip")).to_contain_text("2 seen, not over yet")
     expect(page.locator("#notice")).to_contain_text("seen by you")
     assert page.evaluate("window.stays") is True, "the page was not loaded anew"
     [order] = [each for each in evening.desk.orders if isinstance(each, AlertSeen)]
@@ -213,7 +230,9 @@ def test_many_alerts_are_a_few_and_a_number(chromium: Browser, evening: Evening)
     evening.show(*(an_alert(number) for number in range(200, 240)))
     page = opened(chromium, evening)
 
-    expect(page.locator("#needs > .alerts > .alert")).to_have_count(8)
+    expect(page.locator("#needs .places > .need")).to_have_count(3)
+    page.get_by_role("link", name=re.compile(r"\d\d need a person")).click()
+    expect(page.locator("#everything > .alerts > .alert")).to_have_count(8)
     expect(page.get_by_text("32 more")).to_be_visible()
     page.context.close()
 
@@ -225,12 +244,15 @@ def test_axe_finds_nothing_and_every_target_is_large(
 ) -> None:
     page = opened(chromium, evening, theme, size=size)
     options = {"runOnly": {"type": "tag", "values": TAGS}, "resultTypes": ["violations"]}
-    found = Axe().run(page, options=options).response["violations"]
-    assert [f"{each['id']}: {each['nodes'][0]['html'][:160]}" for each in found] == []
     low = "all => all.map(e => e.getBoundingClientRect()).filter(b => b.width && b.height < 56)"
-    buttons = page.locator("#needs button, #needs summary")
-    assert buttons.count() >= 4
-    assert buttons.evaluate_all(low) == []
+    mine = {"/": "#needs :is(button, .strip a)", "/alerts": "#everything :is(button, summary)"}
+    for path, most in mine.items():
+        page.goto(evening.house.url + path)
+        found = Axe().run(page, options=options).response["violations"]
+        assert [f"{each['id']}: {each['nodes'][0]['html'][:160]}" for each in found] == []
+        buttons = page.locator(most)
+        assert buttons.count() >= 3
+        assert buttons.evaluate_all(low) == []
     page.context.close()
 
 
@@ -243,10 +265,87 @@ def test_alerts_fit_a_narrow_phone(chromium: Browser, evening: Evening) -> None:
 
 def test_levels_differ_by_word_and_shape_too(chromium: Browser, evening: Evening) -> None:
     page = opened(chromium, evening, "red")
-    lines = page.locator("#needs > .alerts > .alert")
+    page.goto(f"{evening.house.url}/alerts")
+    lines = page.locator("#everything > .alerts > .alert")
 
     words = lines.locator(".facts b").all_text_contents()
     shapes = lines.locator("> svg").evaluate_all("all => all.map(e => e.innerHTML)")
     assert words == ["Now", "Now", "Over"]
     assert len(set(shapes)) == 2
+    page.context.close()
+
+
+# --- nothing moves under a thumb
+
+
+def held_still(page: Page) -> list[float]:
+    """Where the cards are, and how far the browser says things have moved by themselves."""
+    tops = page.locator(".card").evaluate_all("all => all.map(e => e.getBoundingClientRect().top)")
+    return [*tops, round(float(seen(page)["shift"]), 3)]
+
+
+@pytest.mark.parametrize("at_first", [(), ALERTS[:1], ALERTS], ids=["calm", "one", "many"])
+def test_alerts_come_and_go_and_no_card_moves(
+    chromium: Browser, calm: Evening, at_first: tuple[AlertView, ...]
+) -> None:
+    evening = calm
+    evening.show(*at_first)
+    context = context_of(chromium, evening.house)
+    context.add_init_script(WATCH)
+    page = context.new_page()
+    page.goto(evening.house.url)
+    before = held_still(page)
+
+    for alerts in (ALERTS[1:], (), ALERTS, ALERTS[:1], ALERTS[2:]):
+        evening.show(*alerts)
+        open_now = len([each for each in alerts if not each.seen_by])
+        said = f"{open_now} need" if open_now else "Nothing needs you"
+        expect(page.locator("#needs .strip")).to_contain_text(said, timeout=10_000)
+
+    after = held_still(page)
+    assert after[:-1] == before[:-1]
+    assert after[-1] - before[-1] <= 0.02
+    context.close()
+
+
+def test_a_list_waits_with_its_news_for_a_second_after_a_touch(
+    chromium: Browser, calm: Evening
+) -> None:
+    evening = calm
+    evening.show(*ALERTS)
+    page = opened(chromium, evening)
+    strip = page.locator("#needs .strip")
+    expect(strip).to_contain_text("3 need")
+    page.evaluate("window.changed = 0")
+    page.locator("#needs").evaluate(
+        "e => new MutationObserver(() => { window.changed = Date.now(); })"
+        ".observe(e, {subtree: true, childList: true, characterData: true, attributes: true})"
+    )
+    page.locator("h1").tap()
+    touched: float = page.evaluate("Date.now()")
+    evening.show(ALERTS[0])
+    expect(page).to_have_title(f"(1) {TITLE}", timeout=10_000)
+    assert page.evaluate("Date.now()") - touched > 1000 or page.evaluate("window.changed") == 0
+
+    expect(strip).to_contain_text("1 needs", timeout=10_000)
+    assert page.evaluate("window.changed") - touched >= 950
+    page.context.close()
+
+
+def test_a_button_that_has_just_taken_anothers_place_is_not_pressed(
+    chromium: Browser, evening: Evening
+) -> None:
+    page = opened(chromium, evening)
+    page.locator("#needs").evaluate(
+        "e => new MutationObserver(() => document.documentElement.dataset.turned = '1')"
+        ".observe(e, {subtree: true, childList: true, characterData: true, attributes: true})"
+    )
+    box = page.locator("#needs .alert button").first.bounding_box()
+    assert box is not None
+    evening.show(ALERTS[1])
+    page.locator("html[data-turned]").wait_for(timeout=10_000)
+    page.touchscreen.tap(box["x"] + 20, box["y"] + 20)
+
+    expect(page.locator("#notice")).to_contain_text("The list had just changed")
+    assert not [each for each in evening.desk.orders if isinstance(each, AlertSeen)]
     page.context.close()

@@ -9,7 +9,9 @@ import time
 import pytest
 from playwright.sync_api import Browser, Page, Route, expect
 
-from tests.browser.house import House, context_of
+from tests.browser.house import House, context_of, open_house
+from tests.browser.returns import KINDS, RIGHT_S, go_and_return
+from tests.browser.returns import Phone as Returning
 
 pytestmark = pytest.mark.browser
 STALE_S = 6.0
@@ -80,7 +82,7 @@ def test_a_stream_opens_however_late_its_script_comes(chromium: Browser, own_hou
         time.sleep(0.7)
         route.continue_()
 
-    page.route("**/hx-sse.min.js*", late)
+    page.route("**/page.js*", late)
     page.goto(own_house.url)
 
     wait_for_streams(own_house, 1, seconds=4)
@@ -131,6 +133,20 @@ def test_a_page_comes_back_after_the_server_was_started_again(
         expect(page.locator("#bar")).to_contain_text("Show stopped")
         expect(page.locator("#stale")).to_be_hidden()
         page.context.close()
+
+
+def test_a_phone_that_was_away_is_soon_right_again(chromium: Browser) -> None:
+    """A few of the five hundred rounds of `python -m tests.browser.returns`."""
+    with open_house(House()) as house:
+        context = context_of(chromium, house)
+        page = context.new_page()
+        page.goto(house.url)
+        told = go_and_return(Returning(house, context, page), len(KINDS))
+        context.close()
+
+    print("; ".join(told.lines()))
+    assert set(told.took_s) == set(KINDS)
+    assert told.late(RIGHT_S * MARGIN) == 0
 
 
 def test_tonight_can_be_read_and_used_without_scripts(chromium: Browser, own_house: House) -> None:

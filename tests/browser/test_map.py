@@ -4,12 +4,14 @@ Method: Chromium on a stand-in over the garden's own show file; real pointer and
 after each. Fields and names are looked at as laid out, not as the server thinks they are.
 """
 
+import subprocess
+import sys
 from collections.abc import Iterator
 
 import pytest
 from playwright.sync_api import Browser, Locator, Page, expect
 
-from tests.browser.house import LAPTOP, PHONE, House, context_of, open_house
+from tests.browser.house import LAPTOP, PHONE, House, Process, context_of, open_house
 from tests.site.paper import seen
 
 pytestmark = pytest.mark.browser
@@ -22,8 +24,8 @@ BOXES = """svg => [...svg.querySelectorAll('text')].filter(e => e.getClientRects
 class Plot(House):
     """The stand-in over the garden's show file."""
 
-    def command(self) -> list[str]:
-        return ["tests.site.map.standin", str(self.port)]
+    def process(self) -> Process:
+        return subprocess.Popen([sys.executable, "-m", "tests.site.map.standin", str(self.port)])
 
 
 @pytest.fixture(scope="module")

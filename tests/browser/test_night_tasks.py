@@ -76,7 +76,7 @@ def evening() -> Iterator[Evening]:
 
 def test_a_lost_prop_is_found_with_its_place_and_what_to_do(page: Page) -> None:
     thumb = Thumb("find a lost prop")
-    lost = page.locator("#needs .need").filter(has_text="Gate porter")
+    lost = page.locator("#needs .places > .need").filter(has_text="Gate porter")
     box = lost.bounding_box()
     assert box is not None
     assert box["y"] + box["height"] <= PHONE["height"], "no scrolling"

@@ -13,7 +13,7 @@ import pytest
 
 from haunt.core.show import Show
 from haunt.site.assets import web_folder
-from haunt.site.ports import Services
+from haunt.site.ports import Services, Sheet
 from haunt.study.nightfacts import Rows, Span, Told
 from haunt.study.nightline import NightLine, line_of
 from haunt.study.report import NightReport, night_report
@@ -68,8 +68,11 @@ class Nights:
     def report(self, day: str) -> NightReport | str:
         return self._found if day == DAY else "no such night"
 
-    def lines(self, days: object) -> list[NightLine]:
-        return [replace(line_of(self._found), date=each) for each in list(days)]  # type: ignore[call-overload]
+    def sheet(self, day: str, earlier: int) -> Sheet | str:
+        return Sheet(self._found, self.lines()[1 : 1 + earlier], {}) if day == DAY else "no night"
+
+    def lines(self) -> list[NightLine]:
+        return [replace(line_of(self._found), date=each) for each in self.dates()]
 
 
 @pytest.mark.browser

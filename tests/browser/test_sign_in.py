@@ -73,7 +73,7 @@ def test_a_scanned_code_needs_three_taps_and_the_session_works_all_over(
 
     expect(stranger).to_have_url(f"{own_house.url}/")
     stranger.get_by_role("button", name="Hold Tin owl").click()
-    expect(stranger.locator("#needs")).to_contain_text("Tin owl is on hold by Tamsin")
+    expect(stranger.locator("#prop-owl .state")).to_contain_text("by Tamsin")
     stranger.get_by_role("link", name="Tamsin, crew").click()
     stranger.get_by_role("button", name="Sign out", exact=True).click()
     expect(stranger).to_have_url(re.compile("/sign-in$"))

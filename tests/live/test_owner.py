@@ -104,6 +104,18 @@ def test_a_bug_in_the_shell_stops_the_show_and_the_owner_lives() -> None:
     assert stop.done() or stop.running()
 
 
+def test_what_fails_again_and_again_stops_the_show_once() -> None:
+    owner, running, outbox, clock = build()
+    begin(owner, running, clock)
+    before = running.arbiter.night.epoch
+    for _ in range(4):
+        running.fail(ValueError("a view that cannot be drawn"))
+
+    assert running.arbiter.night.epoch == before + 1
+    assert [each["stopped"] for each in outbox.of("all/stop")].count(True) == 1
+    assert "a view that cannot be drawn" in running.broken
+
+
 def test_a_message_handled_where_it_arrived_is_shown_within_a_quarter_of_a_second() -> None:
     owner, running, _outbox, clock = build()
     begin(owner, running, clock)

@@ -1,13 +1,12 @@
 """The page of findings alone, as an application: its router, and somebody who may see it."""
 
 from fastapi import FastAPI
-from fastapi.staticfiles import StaticFiles
 from starlette.types import ASGIApp, Receive, Scope, Send
 
 from haunt.bootstrap.clock import sunset_of
 from haunt.live.crew import Crew
 from haunt.site.asking import CALLER, form_token
-from haunt.site.assets import web_folder
+from haunt.site.assets import Static
 from haunt.site.doors import Caller
 from haunt.site.findings import routes
 from haunt.site.fragments import Fragments, environment
@@ -53,6 +52,6 @@ def an_app(text: str) -> tuple[FastAPI, KeeperOf]:
     pages = Pages(services, Fragments(crew, templates, services.wall_ms), templates)
     app = FastAPI()
     app.include_router(routes(pages, sunset_of))
-    app.mount("/static", StaticFiles(directory=web_folder() / "static"), name="static")
+    app.mount("/static", Static(), name="static")
     app.add_middleware(LetIn)
     return app, keeper

@@ -15,7 +15,8 @@ from haunt.live.views import BoardView, SensorView
 from haunt.site.boards import Fact, facts_of
 from haunt.site.houseports import Credential, HouseRefused
 from haunt.site.presenter import Presenter
-from tests.site.night import a_board, a_night, evening_props
+from haunt.store.boardrows import Became, Run
+from tests.site.night import DUSK_MS, a_board, a_night, evening_props
 from tests.site.stage import OWN, Stage, a_stage
 
 OWL = "b-owl"
@@ -96,6 +97,8 @@ def test_a_board_that_said_nothing_is_not_given_words() -> None:
         charge_percent=None,
         rssi=None,
         epoch=None,
+        stopped=None,
+        counted=None,
     )
 
     assert told_by(silent) == [Fact("Last heard", "never")]
@@ -253,3 +256,57 @@ def test_a_program_makes_rotates_and_takes_away_a_password(
         stage.show_token(role)
         assert stage.client.post(path).status_code == 403
     assert ring.known == {}
+
+
+def test_what_did_not_arrive_and_what_fell_out_are_told_with_their_reason() -> None:
+    board = replace(
+        a_board(evening_props()[1]), counted=41, journalled=38, dropped=2, bad=0, settings=4
+    )
+
+    found = {each.name: (each.value, each.look) for each in told_by(board)}
+
+    assert found["Motions not here"] == ("3", "unsent, or lost")
+    assert found["Fell out unsent"] == ("2", "its ring of unsent words was full")
+    assert found["Refused to read"] == ("0", "")
+    assert found["Settings told"] == ("version 4", "")
+
+
+def test_orders_that_a_board_has_not_seen_are_told() -> None:
+    board = replace(a_board(evening_props()[1], stopped=True), epoch=a_night().epoch - 1)
+
+    found = {each.name: (each.value, each.look) for each in told_by(board)}
+
+    assert found["Epoch"] == (str(a_night().epoch - 1), f"the show is at {a_night().epoch}")
+    assert found["Stop seen"] == ("still", "the show says other")
+
+
+class StandInHistory:
+    """Satisfies `boardports.BoardBook`; notes since when it was asked."""
+
+    since: int | None = None
+
+    def runs(self, board: str) -> list[Run]:
+        assert board == OWL
+        return [
+            Run("b2", "brown-out", DUSK_MS - 60_000, DUSK_MS, 60_000, -80, 6900),
+            Run("b1", "power-on", DUSK_MS - 7_200_000, DUSK_MS - 61_000, 7_100_000, None, None),
+        ]
+
+    def became(self, board: str, since_ms: int) -> list[Became]:
+        assert board == OWL
+        self.since = since_ms
+        return [Became("finished", "", 12), Became("refused", "late", 2)]
+
+
+def test_a_board_tells_its_starts_and_what_became_of_its_cues() -> None:
+    history = StandInHistory()
+    with a_stage(dressed=lambda plain: replace(plain, boards=history)) as stage:
+        page = stage.client.get(f"/boards/{OWL}").text
+
+    starts = page[page.index("<h2>Starts<") :]
+    assert starts.index("brown out") < starts.index("power on")
+    assert "its supply sagged" in page
+    assert "weakest signal -80 dBm, lowest 6.90 V" in page
+    assert "ran 1 h 58 min" in page
+    assert re.search(r"refused, late</dt><dd>2<", page)
+    assert history.since == DUSK_MS - 86_400_000

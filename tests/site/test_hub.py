@@ -23,7 +23,7 @@ class CountingParts:
     def all(self) -> list[Part]:
         return [Part("bar"), Part("prop-owl", "owl")]
 
-    def html(self, name: str) -> str:
+    def html(self, name: str, dialect: str) -> str:  # noqa: ARG002 - the port's word
         self.drawn.append((name, asyncio.get_running_loop().time()))
         return f"<{name}>{self.text}"
 
@@ -202,5 +202,26 @@ def test_a_phone_that_left_is_told_nothing_more() -> None:
 
             assert hub.phones == set()
             assert received(phone) == []
+
+    run_leaping(story())
+
+
+def test_phones_of_two_dialects_have_each_part_drawn_once_in_each() -> None:
+    async def story() -> None:
+        async with a_hub() as (hub, parts):
+            phones = [hub.join(everything, dialect) for dialect in ("24", "12", "12", "24")]
+            await asyncio.sleep(1)
+            assert sorted(name for name, _ in parts.drawn) == ["bar"] * 2 + ["prop-owl"] * 2
+            for phone in phones:
+                assert "prop-owl:" in received(phone)[1].data
+            parts.drawn.clear()
+            hub.leave(phones[0])
+            hub.leave(phones[3])
+            parts.text = "as it is"
+            hub.notify(frozenset(("owl",)))
+            await asyncio.sleep(1)
+
+            assert [name for name, _ in parts.drawn] == ["bar", "prop-owl"]
+            assert "as it is" in received(phones[1])[-1].data
 
     run_leaping(story())

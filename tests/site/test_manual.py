@@ -7,7 +7,8 @@ import re
 from html import unescape
 
 from haunt.core.rules import ENDINGS, RULES, Kind
-from haunt.site.manual import CHAPTERS, PACKETS
+from haunt.site.book.chapters import CHAPTERS
+from haunt.site.manual import PACKETS
 from haunt.wire.payloads import decode, encode
 from haunt.wire.topics import KINDS
 from tests.site.stage import Stage

@@ -3,7 +3,7 @@
 Method: the application over a book that holds one invented night.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import replace
 
 import pytest
@@ -13,7 +13,7 @@ from haunt.core.show import SensorSpec
 from haunt.live.crew import Crew
 from haunt.site.app import create_app
 from haunt.site.hub import Hub
-from haunt.site.ports import Services
+from haunt.site.ports import Services, Sheet
 from haunt.study.nightline import NightLine, line_of
 from haunt.study.passers import Crowd, estimate
 from haunt.study.report import NightReport
@@ -38,10 +38,13 @@ class Nights:
     def report(self, day: str) -> NightReport | str:
         return self.found if day == DAY else f"{day!r} is no date; a night is named by YYYY-MM-DD"
 
-    def lines(self, days: Sequence[str]) -> list[NightLine]:
+    def sheet(self, day: str, earlier: int) -> Sheet | str:
+        found = self.report(day)
+        return found if isinstance(found, str) else Sheet(found, self.lines()[1 : 1 + earlier], {})
+
+    def lines(self) -> list[NightLine]:
         better = {"date": BEFORE, "visits": 10, "answered": 9, "least_percent": 40}
-        both = {DAY: line_of(self.found), BEFORE: replace(line_of(busy()), **better)}  # type: ignore[arg-type]
-        return [both[day] for day in days]
+        return [line_of(self.found), replace(line_of(busy()), **better)]  # type: ignore[arg-type]
 
 
 NIGHTS = Nights()

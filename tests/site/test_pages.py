@@ -3,6 +3,7 @@
 Method: the real application on an invented evening in memory, asked as a browser asks.
 """
 
+import re
 from dataclasses import replace
 
 import pytest
@@ -94,6 +95,21 @@ def test_the_log_is_filtered_and_keeps_what_was_chosen(stage: Stage) -> None:
     asked = stage.reader.asked[-1]
     assert (asked["prop"], asked["outcome"]) == ("owl", "refused")
     assert '<option value="owl" selected>' in answer.text
+
+
+@pytest.mark.parametrize("path", PAGES)
+def test_a_theme_changes_no_markup_but_what_names_it(stage: Stage, path: str) -> None:
+    """So that rules about markup need be looked at in one theme only."""
+    told = set()
+    for theme in ("night", "red", "light"):
+        stage.client.cookies.set("theme", theme)
+        text = stage.client.get(path).text
+        assert f'<html lang="en" class="{theme}">' in text
+        text = re.sub(r'class="(?:night|red|light)"| aria-pressed="true"', "", text)
+        text = re.sub(r'<meta name="(?:color-scheme|theme-color)"[^>]*>|[0-9a-f]{128}', "", text)
+        told.add(text)
+
+    assert len(told) == 1
 
 
 @pytest.mark.parametrize("path", ["/props/nobody", "/nothing", "/log?before=%C2%B2", "/static/no"])

@@ -3,16 +3,30 @@
 Method: the application over books that hold one weighed prop; without scripts, then as htmx.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from html import unescape
 
 import pytest
 
 from haunt.site.ports import Services
-from haunt.site.workports import Pending, Then, Value, Was, Work, WorkState
+from haunt.site.workports import (
+    Change,
+    Pending,
+    Then,
+    Turn,
+    Value,
+    Was,
+    When,
+    Work,
+    WorkState,
+    prop_key,
+)
 from haunt.study.advice import NO_GAIN, PACK, Advice, Tried
 from haunt.study.overall import Overall, Whole
+from haunt.study.reading import MISREAD
 from haunt.study.sweep import Setting
+from haunt.wire.showfile import read_show
 from tests.site.night import DUSK_MS
 from tests.site.shelf import SHOW, Shelf
 from tests.site.stage import HTMX, OWN, Stage, a_stage
@@ -41,7 +55,7 @@ def advised(rest_s: int | None = 20) -> Advice:
     return Advice("owl", 30_000, ms, 58, 24, *more, why, rows, days=("2026-10-30",), blocks=9)
 
 
-def whole() -> Overall:
+def whole(line_ms: float | None = None) -> Overall:
     rows = (
         Whole(Setting(), 300, 320, 900, 20, 900.0, 40.0, (), 3_600_000, 0.1, is_now=True),
         Whole(
@@ -50,7 +64,7 @@ def whole() -> Overall:
         ),
         Whole(Setting(gap_ms=8000), 250, 260, 900, 0, 800.0, 50.0, (), 2_000_000, 0.1),
     )  # fmt: skip
-    return Overall(("2026-10-30",), 400, rows)
+    return Overall(("2026-10-30",), 400, tuple(replace(each, line_ms=line_ms) for each in rows))
 
 
 class Tunes:
@@ -58,6 +72,7 @@ class Tunes:
 
     def __init__(self) -> None:
         self.found: Work | Advice = advised()
+        self.line_ms: float | None = None
         self.asked: list[tuple[str, int]] = []
         self.then = Then("", 1, ((Value("prop", "gate", "cooldown_s", 20.0), 25.0),))
 
@@ -67,7 +82,7 @@ class Tunes:
 
     def weigh_show(self, nights: int = 1) -> Work | Overall:
         self.asked.append(("", nights))
-        return whole() if isinstance(self.found, Advice) else self.found
+        return whole(self.line_ms) if isinstance(self.found, Advice) else self.found
 
     def history(self, prop: str) -> list[Was]:
         return [Was(DUSK_MS, "Jory", 30_000), Was(DUSK_MS - 86_400_000, "Mara", 45_000)][
@@ -81,6 +96,15 @@ class Tunes:
         )
         return [Then("2026-10-30", 7, ()), Then("2026-10-29", 4, changes)]
 
+    def lately(self) -> list[Change]:
+        many = [(Value("prop", each, "cooldown_s", 20.0), 10.0) for each in ("owl", "gate", "well")]
+        return [
+            Change(DUSK_MS, "Mara", 6, ((Value("stagger", None, "gap_s", 6.0), 4.0), *many)),
+            Change(
+                DUSK_MS - 60_000, "Jory", 5, ((Value("prop", "owl", "cooldown_s", 45.0), 30.0),)
+            ),
+        ]
+
     def settings_of(self, version: int) -> Then | None:
         return self.then if version == 1 else None
 
@@ -90,21 +114,26 @@ class Later:
 
     def __init__(self) -> None:
         self.kept: dict[str, Pending] = {}
-        self.planned: tuple[int, str] | None = (DUSK_MS + 2_400_000, "late")
+        self.planned: Turn | None = Turn(DUSK_MS + 2_400_000, "late")
+        self.night: Turn | None = Turn(DUSK_MS + 86_400_000, "the night of 2026-11-01")
 
     def pending(self) -> list[Pending]:
         return list(self.kept.values())
 
-    def next_phase(self) -> tuple[int, str] | None:
-        return self.planned
+    def next_turn(self, when: When) -> Turn | None:
+        return self.planned if when is When.PHASE else self.night
 
-    def add(self, prop: str, cooldown_ms: int, by: str) -> Pending:
-        assert self.planned is not None
-        self.kept[prop] = Pending(prop, cooldown_ms, by, DUSK_MS, *self.planned)
-        return self.kept[prop]
+    def add(self, key: str, values: Sequence[Value], by: str, when: When = When.PHASE) -> Pending:
+        turn = self.next_turn(when)
+        assert turn is not None
+        self.kept[key] = Pending(key, tuple(values), by, DUSK_MS, *turn)
+        return self.kept[key]
 
-    def cancel(self, prop: str) -> bool:
-        return self.kept.pop(prop, None) is not None
+    def cancel(self, key: str) -> bool:
+        return self.kept.pop(key, None) is not None
+
+    def rest(self, prop: str, rest_s: float, by: str) -> None:
+        self.add(prop_key(prop), [Value("prop", prop, "cooldown_s", rest_s)], by)
 
 
 class Bench:
@@ -259,30 +288,30 @@ def test_a_rest_can_be_put_off_to_the_next_phase_and_is_seen_until_then(bench: B
     answer = bench.stage.client.post("/tune/owl/later", data={"cooldown_s": "20"}, headers=OWN)
 
     assert (answer.status_code, answer.headers["location"]) == (303, "/tune/owl")
-    assert bench.later.kept["owl"].cooldown_ms == 20_000
-    assert bench.later.kept["owl"].by == "Jory"
+    assert bench.later.kept["prop owl"].values[0].value == 20
+    assert bench.later.kept["prop owl"].by == "Jory"
     for path in ("/tune", "/tune/owl"):
         assert "rests 20 s from 19:10 on (late), by Jory" in bench.get(path)
     assert "rests 20 s" not in bench.get("/tune/lantern")
 
 
 def test_it_can_be_cancelled(bench: Bench) -> None:
-    bench.later.add("owl", 20_000, "Jory")
-    answer = bench.stage.client.post("/tune/owl/later/cancel", headers=OWN)
+    bench.later.rest("owl", 20, "Jory")
+    answer = bench.stage.client.post("/tune-later/cancel", data={"key": "prop owl"}, headers=OWN)
 
     assert (answer.status_code, bench.later.kept) == (303, {})
-    again = bench.stage.client.post("/tune/owl/later/cancel", headers=OWN)
+    again = bench.stage.client.post("/tune-later/cancel", data={"key": "prop owl"}, headers=OWN)
     assert again.status_code == 404
 
 
 def test_a_change_that_could_not_be_made_says_why(bench: Bench) -> None:
-    bench.later.add("owl", 20_000, "Jory")
-    bench.later.kept["owl"] = bench.later.kept["owl"]._replace(fault="there is no prop")
+    bench.later.rest("owl", 20, "Jory")
+    bench.later.kept["prop owl"] = bench.later.kept["prop owl"]._replace(fault="there is no prop")
     assert "Not made: there is no prop" in bench.get("/tune")
 
 
 def test_another_day_is_named(bench: Bench) -> None:
-    bench.later.planned = (DUSK_MS + 86_400_000, "gentle")
+    bench.later.planned = Turn(DUSK_MS + 86_400_001, "gentle")
     assert "gentle, Sun 18:30" in bench.get("/tune/owl/weighed")
 
 
@@ -312,11 +341,117 @@ def test_the_front_of_the_whole_show_recommends_nothing(bench: Bench) -> None:
     page = bench.get("/tune-show?weigh=1")
 
     assert "3 settings on 400 visits" in page
-    assert "350<td>0 s<td>x 0.5<td>as now" in page
-    assert "flat: b-owl" in page
-    assert "Setting 250" not in page
+    assert ">350</a><td>stagger 0 s, all rests x 0.5<td>flat before close: b-owl<td>90.0" in page
+    assert ">300</a><td>as it is <strong>now</strong><td>last till close, least 40 %" in page
+    assert "stagger 8 s" not in page
     assert "Advice" not in page
     assert 'hx-get="/tune-show/weighed?nights=1"' in bench.get("/tune-show")
+
+
+def test_visitors_answered_stand_against_packs_noise_and_wear(bench: Bench) -> None:
+    page = bench.get("/tune-show/weighed")
+
+    for what in ("packs: charge drawn, mAh", "noise: minutes of sound", "wear: starts"):
+        assert f'aria-label="Visits answered against {what}' in page
+    bench.tunes.line_ms = 240_000.0
+    page = bench.get("/tune-show/weighed")
+    assert "noise: minutes at the property line" in page
+    assert "<td>4.0 min<td>" in page
+
+
+def test_a_setting_of_the_show_is_looked_at_before_it_is_taken(bench: Bench) -> None:
+    page = bench.get("/tune-show?row=1")
+
+    assert "Would have answered 350 instead of 300 of 400 visits." in page
+    assert "<li>Packs: flat before close: b-owl; now last till close, least 40 %</li>" in page
+    assert '<input type="hidden" name="gap_s" value="0">' in page
+    assert '<input type="hidden" name="scale" value="0.5">' in page
+    assert '<input type="hidden" name="factor" value="" disabled>' in page
+    for button in (">Use it now<", ">From the next phase <", ">From the next night <"):
+        assert button in page
+    assert "Use it now" not in bench.get("/tune-show?weigh=1")
+    assert "Use it now" not in bench.get("/tune-show?row=0")
+
+
+def test_it_is_taken_in_one_version_with_a_way_back(bench: Bench) -> None:
+    asked = {"gap_s": "4", "scale": "0.5", "when": "now"}
+    answer = bench.stage.client.post("/tune-show", data=asked, headers=OWN)
+
+    assert (answer.status_code, answer.headers["location"]) == (303, "/tune-show?was=1")
+    file = read_show(bench.shelf.toml(), "show").show
+    assert (file.stagger.gap_ms, file.props[0].cooldown_ms) == (4000, 12_500)
+    assert (len(bench.shelf.versions), bench.shelf.by) == (2, ["Jory"])
+    page = bench.get("/tune-show?was=1")
+    assert 'action="/tune-nights/1"' in page
+    assert "The show is changed." in page
+
+
+@pytest.mark.parametrize(
+    ("when", "said"), [("phase", "from 19:10 on (late)"), ("night", "from Sun 18:30 on (the night")]
+)
+def test_stagger_patience_and_phase_factors_can_be_put_off(
+    bench: Bench, when: str, said: str
+) -> None:
+    asked = {"gap_s": "4", "patience_s": "2.5", "factors": ["1", "1.5"], "when": when}
+    answer = bench.stage.client.post("/tune-show", data=asked, headers=OWN)
+
+    assert (answer.status_code, answer.headers["location"]) == (303, "/tune-show")
+    assert len(bench.shelf.versions) == 1
+    assert [each[:4] for each in bench.later.kept["show"].values] == [
+        ("stagger", None, "gap_s", 4.0),
+        ("limits", None, "patience_s", 2.5),
+        ("phase", 2, "cooldown_factor", 1.5),
+    ]
+    for path in ("/tune", "/tune-show"):
+        page = bench.get(path)
+        assert "stagger 4 s; patience 2.5 s; phase 2: cooldown factor 1.5 " + said in page
+    assert "Put off" not in bench.get("/tune/owl")
+    bench.stage.client.post("/tune-later/cancel", data={"key": "show"}, headers=OWN)
+    assert bench.later.kept == {}
+
+
+def test_every_change_of_these_settings_can_be_taken_back(bench: Bench) -> None:
+    page = bench.get("/tune-show")
+
+    assert "18:30, Mara: stagger 4 s, was 6 s; rests of 3 props</p>" in page
+    assert "18:29, Jory: Tin owl: rest 30 s, was 45 s</p>" in page
+    for before in (6, 5):
+        assert f'<form method="post" action="/tune-nights/{before}">' in page
+
+
+def test_what_can_be_set_by_hand_shows_what_it_is_now(bench: Bench) -> None:
+    page = bench.get("/tune-show")
+
+    assert 'Patience, seconds<input type="number" inputmode="decimal" name="patience_s"' in page
+    for phase in ("gentle", "full"):
+        assert f"Rests in {phase}, times" in page
+    assert 'name="gap_s"' not in page  # no radius in the file: nobody is anybody's neighbour
+
+
+@pytest.mark.parametrize(
+    ("asked", "status"),
+    [
+        ({"factors": ["1", "1"], "when": "now"}, 422),
+        ({"factors": ["1"], "when": "now"}, 422),
+        ({"gap_s": "-1"}, 422),
+        ({"scale": "99"}, 422),
+        ({"factors": ["nan", "1"]}, 422),
+        ({"gap_s": "4", "when": "never"}, 422),
+    ],
+)
+def test_what_changes_nothing_or_is_no_setting_is_refused(
+    bench: Bench, asked: dict[str, str | list[str]], status: int
+) -> None:
+    answer = bench.stage.client.post("/tune-show", data=asked, headers=OWN)
+    assert answer.status_code == status
+    assert (len(bench.shelf.versions), bench.later.kept) == (1, {})
+
+
+def test_what_is_easily_misread_stands_beside_each_table(bench: Bench) -> None:
+    for path in ("/tune/owl/weighed", "/tune-show/weighed"):
+        page = bench.get(path)
+        for each in MISREAD:
+            assert f"<li>{each}</li>" in unescape(page), each
 
 
 def test_earlier_nights_say_what_they_would_change(bench: Bench) -> None:

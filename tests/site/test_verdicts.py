@@ -46,24 +46,12 @@ def test_the_csv_has_the_same_filters_as_the_page(stage: Stage) -> None:
 
 def test_times_are_shown_by_the_clock_that_was_chosen(stage: Stage) -> None:
     assert ">18:01:05<" in stage.client.get("/log").text
-    answer = stage.client.post("/clock", data={"clock": "12", "back": "/log?prop=owl"}, headers=OWN)
-    assert (answer.status_code, answer.headers["location"]) == (303, "/log?prop=owl")
+    stage.client.post("/clock", data={"clock": "12"}, headers=OWN)
 
     page = stage.client.get("/log").text
 
     assert "6:01:05 pm" in page
     assert ">18:01:05<" not in page
-
-
-def test_the_choice_of_a_clock_leads_nowhere_else(stage: Stage) -> None:
-    for back in (
-        "https://elsewhere.example/",
-        "//elsewhere.example",
-        "log",
-        "/\\elsewhere.example",
-    ):
-        answer = stage.client.post("/clock", data={"clock": "12", "back": back}, headers=OWN)
-        assert answer.headers["location"] == "/log", back
 
 
 def test_no_other_clock_is_kept(stage: Stage) -> None:

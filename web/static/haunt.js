@@ -1,7 +1,7 @@
-// Islands: news gone stale, digits that count down, what was not sent, sounds, a release held for 1.5 s.
-"use strict";
+// Islands: news gone stale, digits that count down, what was not sent, lists that keep still under a thumb, sounds, a release held for 1.5 s.
 (() => {
-  const STALE_MS = 6000, AGAIN_MS = 6000, HOLD_MS = 1500, SAID_MS = 10000;
+  "use strict";
+  const STALE_MS = 6000, AGAIN_MS = 6000, HOLD_MS = 1500, SAID_MS = 10000, SETTLE_MS = 1000, LATE_MS = 400;
   const byId = (id) => document.getElementById(id);
   const stale = byId("stale"), notice = byId("notice"), stream = byId("stream");
   let seen = Date.now(), asked = seen, seq = -1, offset = Number(document.body.dataset.at) - seen;
@@ -27,11 +27,24 @@
     else if (sse.reader) sse.reader.cancel();
   }
 
+  // In the show's zone and by the clock of the page, wherever this phone thinks it is.
+  function clock(at) {
+    const { zone, clock } = document.body.dataset, twelve = clock === "12";
+    const when = { timeZone: zone, hour: twelve ? "numeric" : "2-digit", minute: "2-digit", second: "2-digit", hourCycle: twelve ? "h12" : "h23" };
+    return new Intl.DateTimeFormat("en-US", when).format(at).replace(/\s/, " ").toLowerCase();
+  }
+
+  // A second server may have taken over by now, under an address of its own.
+  function elsewhere() {
+    const { other } = document.body.dataset;
+    return other ? [" Or look at ", Object.assign(document.createElement("a"), { href: other, textContent: other })] : [];
+  }
+
   // The alert is read out when it appears; the seconds that follow are not.
   function showStale() {
     const now = Date.now(), old = now - seen, isStale = old > STALE_MS - 500;
     if (isStale) {
-      if (stale.hidden) stale.replaceChildren("No news", Object.assign(document.createElement("span"), { ariaHidden: "true" }), ` – last seen ${new Date(seen).toLocaleTimeString()}. Stop show still tries.`);
+      if (stale.hidden) stale.replaceChildren("No news", Object.assign(document.createElement("span"), { ariaHidden: "true" }), ` – last seen ${clock(seen + offset)}. Stop show still tries.`, ...elsewhere());
       stale.querySelector("span").textContent = ` for ${Math.round(old / 1000)} s`;
       listenAgain(now);
     }
@@ -77,6 +90,54 @@
     clearTimeout(saying);
     saying = setTimeout(() => { if (!notice.querySelector(".now, :focus")) notice.replaceChildren(); }, SAID_MS);
   });
+
+  // What stands in rows waits with its news until a second after the last touch: a thumb on its way hits what it was aimed at.
+  let touched = -SETTLE_MS, turned = 0, waiting = 0;
+  const late = new Map();
+  const keepsStill = (task) => { const e = typeof task.target === "string" ? document.querySelector(task.target) : task.target; return e && e.id && e.matches("[data-settle]") ? e : null; };
+  function settle() {
+    const left = touched + SETTLE_MS - Date.now();
+    clearTimeout(waiting);
+    if (!late.size) return;
+    if (left > 0) { waiting = setTimeout(settle, left); return; }
+    const text = [...late].map(([id, html]) => `<hx-partial hx-target="#${id}" hx-swap="outerMorph">${html}</hx-partial>`).join("");
+    late.clear();
+    htmx.swap({ text, sourceElement: stream, target: stream, swap: "none" });
+  }
+  for (const name of ["pointerdown", "pointermove", "pointerup"]) addEventListener(name, (event) => { if (event.buttons || name === "pointerup") touched = Date.now(); }, { capture: true, passive: true });
+  document.addEventListener("htmx:before:swap", (event) => {
+    const { tasks } = event.detail;
+    for (const task of [...tasks]) {
+      const part = keepsStill(task);
+      if (!part) continue;
+      if (Date.now() - touched < SETTLE_MS) {
+        const box = document.createElement("div");
+        box.append(task.fragment.cloneNode(true));
+        late.set(part.id, box.innerHTML);
+        tasks.splice(tasks.indexOf(task), 1);
+      } else {
+        late.delete(part.id);
+        if (rows(task.fragment) !== rows(part)) turned = Date.now();
+      }
+    }
+    settle();
+  });
+  // A button that has just taken another's place is not what was aimed at.
+  const rows = (of) => [...of.querySelectorAll("form[action]")].map((e) => e.getAttribute("action")).join();
+  addEventListener("click", (event) => {
+    if (Date.now() - turned > LATE_MS || !event.isTrusted || !event.target.closest("[data-settle] :is(button, a)")) return;
+    event.preventDefault();
+    event.stopImmediatePropagation();
+    say("The list had just changed. Press again.");
+  }, true);
+  // Room for rows changes when nobody looks, or has just come back to look.
+  let back = 0;
+  function fit() {
+    const needs = byId("needs");
+    if (needs) needs.parentElement.className = `room rows-${needs.dataset.rows}`;
+  }
+  document.addEventListener("visibilitychange", () => { if (document.hidden) fit(); else back = Date.now(); });
+  document.addEventListener("htmx:after:swap", () => { if (Date.now() - back < 1500) fit(); });
 
   // Sound: off until somebody taps it on. A browser lets it be heard after a touch of its page only.
   let audio = null, hits = 0;

@@ -44,11 +44,12 @@ def lingering(case: Case) -> Because:
 
 def wrong_way(case: Case) -> Because:
     sensor, at_ms = case.sensor, case.decision.at_ms
-    for prop, _delay, after, within_ms in sensor.links if sensor is not None else ():
-        if prop is case.prop and after is not None:
+    for way in sensor.links if sensor is not None else ():
+        after = way.after
+        if way.prop is case.prop and after is not None:
             seen = [each for each in after.recent_ms if each <= at_ms]
-            ago = at_ms - max(seen) if seen else None
-            return Because(ago, within_ms, case.wall(max(seen, default=None)), None, after.spec.id)
+            ago, last = at_ms - max(seen) if seen else None, case.wall(max(seen, default=None))
+            return Because(ago, way.within_ms, last, None, after.spec.id)
     return NOTHING
 
 
@@ -72,7 +73,7 @@ def left(case: Case) -> Because:
     sensor, prop = case.sensor, case.prop
     if sensor is None or sensor.last_seen_ms is None:
         return NOTHING
-    delay = next((d for linked, d, _after, _within in sensor.links if linked is prop), 0)
+    delay = next((way.delay_ms for way in sensor.links if way.prop is prop), 0)
     return Because(
         case.decision.at_ms - sensor.last_seen_ms,
         delay + sensor.spec.fresh_ms,

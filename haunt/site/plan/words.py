@@ -68,6 +68,10 @@ WORDS: Final[dict[type[BaseModel], dict[str, Said]]] = {
         "longitude": Said("Longitude", "For the sunset only; east is positive."),
         "walking_speed_m_s": Said("Walking speed", "0.8 is a family in the dark."),
         "night_low_c": Said("Coldest of the night", "Cold packs hold less."),
+        "speech_wpm": Said("Speech", "Words a minute, for how long lines take and are made."),
+        "speech_voice": Said("Voice", "Of espeak-ng: en, de, en-gb; for sound files of lines."),
+        "gibberish": Said("Gibberish is welcome", "Lines that nobody has kept are said too."),
+        "barred_words": Said("Barred words", "No line with one while a phase limits intensity."),
     },
     m.Night: {
         "date": Said("Date", "The local date on which it opens."),
@@ -222,7 +226,7 @@ WORDS: Final[dict[type[BaseModel], dict[str, Said]]] = {
         "voice": Said("It speaks", "Then only one within the radius does."),
         "patience_s": Said("Too late after", _PATIENCE),
         "lead_ms": Said("Lead", "Silence before the first sound or move."),
-        "lines": Said("Lines", "Names of what it says, one a line; the board has the sound."),
+        "lines": Said("Lines", "What it says, one a line; [4] before it: of intensity 4."),
         "tracks": _TRACKS,
     },
     m.Motor: {

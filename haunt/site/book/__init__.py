@@ -1,0 +1,1 @@
+"""What the manual's chapters are drawn from; a test holds each against the code it tells of."""

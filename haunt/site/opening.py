@@ -1,0 +1,81 @@
+"""The doors by hand: open before their time, shut for the weather, a quarter of an hour more."""
+
+from typing import Annotated, Final, NamedTuple
+
+from fastapi import APIRouter, Form, Request, Response
+from fastapi.responses import HTMLResponse
+
+from haunt.live.views import NightView
+from haunt.site.actions import cards, done
+from haunt.site.answers import answered
+from haunt.site.asking import by
+from haunt.site.pages import Pages
+
+EXTEND_MIN: Final = 15
+MINUTE_MS: Final = 60_000
+MINUTES_MAX: Final = 180
+
+Minutes = Annotated[int, Form(ge=1, le=MINUTES_MAX)]
+
+
+class Choice(NamedTuple):
+    """One thing that may be done with the doors: the state asked for, its word, what follows."""
+
+    state: str
+    word: str
+    follows: str
+
+
+OPEN: Final = Choice(
+    "open", "Open now", "Props fire, whatever the hour, until somebody shuts them."
+)
+PAUSED: Final = Choice("paused", "Pause", "For a shower: nothing fires until they open again.")
+CLOSED: Final = Choice("closed", "Close now", "Nothing fires any more tonight.")
+TIMETABLE: Final = Choice("timetable", "By the timetable", "As the show file says.")
+EXTENDED: Final = Choice("extended", f"{EXTEND_MIN} min more", "The closing is put off.")
+CHOICES: Final = (OPEN, PAUSED, CLOSED, TIMETABLE)
+STATES: Final = {
+    "open": "Opened by hand",
+    "paused": "Paused by hand",
+    "closed": "Closed by hand",
+    "timetable": "By the timetable",
+}
+
+
+def choices_of(night: NightView) -> list[Choice]:
+    """What is not so already; a closing can be put off only where the timetable closes."""
+    found = [each for each in CHOICES if each.state != night.doors]
+    may_extend = night.closes_ms is not None and night.doors == "timetable"
+    return [EXTENDED, *found] if may_extend else found
+
+
+def routes(pages: Pages) -> APIRouter:
+    router = APIRouter(include_in_schema=False, default_response_class=HTMLResponse)
+    crew = pages.services.crew
+
+    @router.get("/doors")
+    def doors(request: Request) -> HTMLResponse:
+        presenter = pages.presenter()
+        night = presenter.night
+        return pages.page(
+            request,
+            "opening.html",
+            state=STATES[night.doors],
+            is_open=night.open,
+            closes=presenter.clock(night.closes_ms, seconds=False) if night.closes_ms else "",
+            choices=choices_of(night),
+        )
+
+    @router.post("/doors/extended")
+    async def extend(request: Request, minutes: Minutes = EXTEND_MIN) -> Response:
+        await answered(crew.doors("extended", by(request), minutes * MINUTE_MS))
+        said = f"The closing is put off by {minutes} min."
+        return done(request, pages, said, *cards(pages), back="/doors")
+
+    @router.post("/doors/{state}")
+    async def set_doors(request: Request, state: str) -> Response:
+        await answered(crew.doors(state, by(request)))
+        said = f"Doors: {STATES[state].lower()}."
+        return done(request, pages, said, *cards(pages), back="/doors")
+
+    return router
