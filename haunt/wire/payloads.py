@@ -11,12 +11,10 @@ from pydantic import (
     ConfigDict,
     Field,
     GetCoreSchemaHandler,
-    GetJsonSchemaHandler,
     StringConstraints,
     TypeAdapter,
     ValidationError,
 )
-from pydantic.json_schema import JsonSchemaValue
 from pydantic_core import CoreSchema, core_schema
 
 from haunt.wire.errors import PAYLOAD_BYTES_MAX, BoardSpokeNonsense, WeSpokeTooLong
@@ -28,7 +26,7 @@ from haunt.wire.forms import (
     LINE_PATTERN,
 )
 from haunt.wire.topics import Kind
-from haunt.wire.words import clipped, refusal, words_of
+from haunt.wire.words import clipped, words_of
 
 INTEGER_MAX: Final = 2**53 - 1  # what every JSON reader keeps exactly
 
@@ -50,20 +48,8 @@ class _OrLeftOut:
         self, source: object, handler: GetCoreSchemaHandler
     ) -> CoreSchema:
         or_none = handler(source)
-        not_null = core_schema.no_info_before_validator_function(_not_null, or_none)
-        return core_schema.json_or_python_schema(json_schema=not_null, python_schema=or_none)
-
-    def __get_pydantic_json_schema__(
-        self, schema: CoreSchema, handler: GetJsonSchemaHandler
-    ) -> JsonSchemaValue:
-        choices: list[JsonSchemaValue] = handler(schema)["anyOf"]
-        return next(choice for choice in choices if choice != {"type": "null"})
-
-
-def _not_null(value: object) -> object:
-    if value is None:
-        raise refusal("no value: leave the key out")
-    return value
+        assert or_none["type"] == "nullable", "it marks what may be None"
+        return core_schema.json_or_python_schema(or_none["schema"], or_none)
 
 
 _OR_LEFT_OUT: Final = _OrLeftOut()

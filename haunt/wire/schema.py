@@ -29,6 +29,20 @@ MEANING: Final[dict[Kind, str]] = {
 }
 
 
+_SERVER: Final = {
+    "host": "{host}:{port}",
+    "protocol": "mqtt",
+    "protocolVersion": "3.1.1",
+    "description": "A board signs in with its id as user name and client id, clean session, "
+    "keepalive 10 s, and its presence with state gone as last will: QoS 1, retained.",
+    "variables": {
+        "host": {"description": "The machine haunt runs on."},
+        "port": {"default": "1883"},
+    },
+    "security": [{"$ref": "#/components/securitySchemes/credential"}],
+}
+
+
 def schemas() -> dict[str, JsonSchemaValue]:
     """One self-contained JSON Schema for each kind of payload."""
     made = {kind: _strict_maps(adapter.json_schema()) for kind, adapter in ADAPTERS.items()}
@@ -53,6 +67,7 @@ def asyncapi() -> dict[str, object]:
             "number an integer. Unknown keys are ignored.",
         },
         "defaultContentType": "application/json",
+        "servers": {"garden": _SERVER},
         "channels": {kind: _channel(kind) for kind in KINDS},
         "operations": {f"{_action(kind)}-{kind}": _operation(kind) for kind in KINDS},
         "components": {
@@ -66,6 +81,13 @@ def asyncapi() -> dict[str, object]:
                 for kind in KINDS
             },
             "schemas": _strict_maps(shared).get("$defs", {}),
+            "securitySchemes": {
+                "credential": {
+                    "type": "userPassword",
+                    "description": "haunt boards add BOARD makes one; it reaches the board's own "
+                    "topics only.",
+                }
+            },
             "parameters": {
                 "show": {"description": f"The show's id: {ID_ALLOWED}."},
                 "board": {"description": f"The board's id: {ID_ALLOWED}; not all or controller."},
@@ -105,10 +127,14 @@ def _action(kind: Kind) -> Literal["send", "receive"]:
 
 
 def _strict_maps(schema: JsonSchemaValue) -> JsonSchemaValue:
-    """The same schema, refusing keys of a map that are no ids, and without null defaults."""
+    """The same schema, refusing keys of a map that are no ids, and without null defaults.
+
+    Nor does it name a discriminator, which is OpenAPI's and another thing in AsyncAPI: each choice
+    says its own state.
+    """
     out: JsonSchemaValue = {}
     for key, value in schema.items():
-        if key == "default" and value is None:
+        if (key == "default" and value is None) or key == "discriminator":
             continue
         out[key] = _strict_maps(value) if isinstance(value, dict) else value
     if "patternProperties" in out:

@@ -29,6 +29,7 @@ from haunt.wire.showtypes import (
     Share,
     Text,
     Time,
+    Voice,
     Word,
     Zone,
 )
@@ -94,6 +95,10 @@ class Info(_Table):
     longitude: Annotated[Number, Field(ge=-180, le=180)] | None = None
     walking_speed_m_s: Annotated[Number, Field(ge=0.1, le=3)] = 0.8
     night_low_c: Annotated[Number, Field(ge=-60, le=60)] | None = None
+    speech_wpm: Annotated[int, Field(ge=80, le=450)] = 150
+    speech_voice: Voice = "en"
+    gibberish: bool = False
+    barred_words: Many[Word] = ()
 
 
 class Night(_Table):

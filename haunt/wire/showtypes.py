@@ -12,7 +12,13 @@ from zoneinfo import ZoneInfo, available_timezones
 from pydantic import AfterValidator, BeforeValidator, Field, PlainSerializer, StringConstraints
 
 from haunt.core.clockwork import TimeOfDay
-from haunt.wire.forms import CLOCK_TIME_PATTERN, ID_PATTERN, LINE_PATTERN, RESERVED
+from haunt.wire.forms import (
+    CLOCK_TIME_PATTERN,
+    ID_PATTERN,
+    LINE_PATTERN,
+    RESERVED,
+    VOICE_PATTERN,
+)
 from haunt.wire.words import refusal
 
 Item = TypeVar("Item")
@@ -127,6 +133,7 @@ NewId = Annotated[str, StringConstraints(pattern=ID_PATTERN), AfterValidator(_fr
 Text = Annotated[str, StringConstraints(min_length=1, max_length=200)]
 Word = Annotated[str, StringConstraints(min_length=1, max_length=64)]
 Line = Annotated[str, StringConstraints(pattern=LINE_PATTERN)]
+Voice = Annotated[str, StringConstraints(pattern=VOICE_PATTERN)]
 Zone = Annotated[str, StringConstraints(max_length=64), AfterValidator(_known_zone)]
 
 Number = Annotated[float, Field(allow_inf_nan=False)]

@@ -17,6 +17,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import NamedTuple
 
+import psycopg
 import uvicorn
 
 from haunt.core.dice import draw
@@ -59,36 +60,51 @@ class Found(NamedTuple):
     grown_mb: float
 
 
+COLUMNS = (
+    "number, at_ms, source, board, boot, seq, sensor, prop, outcome, reason, behaviour, cue,"
+    " waited_ms, margin"
+)
+
+
+def made(rows: int) -> Iterator[tuple[object, ...]]:
+    reasons = [rule.reason for rule in RULES]
+    for n in range(rows):
+        luck = draw(7, str(n), 1 << 30)
+        outcome = ("fired", "refused", "refused", "refused", "lapsed")[luck % 5]
+        # Some reasons are seen all the time, others once in a season.
+        rare = (luck // 5 % 1000 / 1000) ** 3
+        reason = None if outcome == "fired" else reasons[int(rare * len(reasons))]
+        prop = f"p{luck // 5000 % PROPS}"
+        sensor = "rare" if n % 1_000_000 == 7 else f"s{luck // 5000 % PROPS // 2}"
+        fired = outcome == "fired"
+        cue, behaviour = (f"b-{n}-{prop}", "growl") if fired else (None, None)
+        yield (
+            n, START_MS + n * STEP_MS, "motion", "b1", "7f3a91c2d405", n, sensor, prop,
+            outcome, reason, behaviour, cue, luck % 3000, luck % 9000,
+        )  # fmt: skip
+
+
+def fill_server(url: str, rows: int) -> None:
+    """The same into PostgreSQL, by its own way of taking many rows."""
+    plain = url.replace("+psycopg", "")
+    statement = f"COPY decisions ({COLUMNS}) FROM STDIN".encode()
+    with (
+        psycopg.connect(plain) as connection,
+        connection.cursor() as cursor,
+        cursor.copy(statement) as copy,
+    ):
+        for row in made(rows):
+            copy.write_row(row)
+
+
 def fill(path: Path, rows: int) -> None:
     """Write decisions straight into the table: a season of nights."""
-    reasons = [rule.reason for rule in RULES]
-
-    def made() -> Iterator[tuple[object, ...]]:
-        for n in range(rows):
-            luck = draw(7, str(n), 1 << 30)
-            outcome = ("fired", "refused", "refused", "refused", "lapsed")[luck % 5]
-            # Some reasons are seen all the time, others once in a season.
-            rare = (luck // 5 % 1000 / 1000) ** 3
-            reason = None if outcome == "fired" else reasons[int(rare * len(reasons))]
-            prop = f"p{luck // 5000 % PROPS}"
-            sensor = "rare" if n % 1_000_000 == 7 else f"s{luck // 5000 % PROPS // 2}"
-            fired = outcome == "fired"
-            cue, behaviour = (f"b-{n}-{prop}", "growl") if fired else (None, None)
-            yield (
-                n, START_MS + n * STEP_MS, "motion", "b1", "7f3a91c2d405", n, sensor, prop,
-                outcome, reason, behaviour, cue, luck % 3000, luck % 9000,
-            )  # fmt: skip
-
-    columns = (
-        "number, at_ms, source, board, boot, seq, sensor, prop, outcome, reason, behaviour, cue,"
-        " waited_ms, margin"
-    )
     with closing(sqlite3.connect(path)) as connection:
         connection.execute("PRAGMA journal_mode = wal")
         connection.execute("PRAGMA synchronous = off")
         marks = ", ".join("?" * 14)
-        statement = f"INSERT INTO decisions ({columns}) VALUES ({marks})"
-        connection.executemany(statement, made())
+        statement = f"INSERT INTO decisions ({COLUMNS}) VALUES ({marks})"
+        connection.executemany(statement, made(rows))
         connection.commit()
 
 

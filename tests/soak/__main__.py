@@ -1,4 +1,4 @@
-"""`python -m tests.soak NAME [--count N] [--seed S]`: faults by the thousand, outside of CI.
+"""`python -m tests.soak NAME [--count N] [--seed S] [--minutes M]`: faults by the thousand.
 
 NAME is of tests/soak/plan.py; `all` makes every run once and prints a table, one promise a line.
 `ledger --data DIR` holds what a folder's boards counted against what its journal has.
@@ -7,13 +7,14 @@ NAME is of tests/soak/plan.py; `all` makes every run once and prints a table, on
 import argparse
 import importlib
 import os
+import shutil
 import sys
 import tempfile
 import time
 from pathlib import Path
 
 from tests.soak import ledger
-from tests.soak.outcome import Outcome
+from tests.soak.outcome import PATIENCE, Outcome
 from tests.soak.plan import BY_NAME, TRIALS, Trial
 
 HEAD = "promise   run           count   faults found left     s load  it says"
@@ -27,11 +28,14 @@ def main() -> int:
     asked.add_argument("--count", type=int)
     asked.add_argument("--seed", type=int, default=1)
     asked.add_argument("--data", type=Path)
+    asked.add_argument("--minutes", type=float, help="end earlier, where the run can")
     words = asked.parse_args()
     if words.name == "ledger":
         return ledger.show(words.data or Path("haunt-data"))
     if words.name == "all":
         return _all(words.seed, words.count)
+    if words.minutes:
+        PATIENCE.last(words.minutes)
     trial = BY_NAME[words.name]
     outcome, took_s = _tried(trial, words.count or trial.often, words.seed)
     print(f"{trial.promise}, {trial.name}: {trial.says}; seed {words.seed}, {took_s:.0f} s")
@@ -67,12 +71,15 @@ def _row(trial: Trial, count: int, seed: int) -> int:
 def _tried(trial: Trial, count: int, seed: int) -> tuple[Outcome, float]:
     module = importlib.import_module(f"tests.soak.{trial.name}")
     began = time.monotonic()
-    with tempfile.TemporaryDirectory(prefix="soak-") as folder:
-        outcome = Outcome()
-        try:
-            outcome = module.run(count, seed, Path(folder))
-        except Exception as fault:  # noqa: BLE001 - one run that breaks off must not hide the rest
-            outcome.failures.append(f"broken off: {type(fault).__name__}: {str(fault)[-300:]}")
+    folder, outcome = Path(tempfile.mkdtemp(prefix="soak-")), Outcome()
+    try:
+        outcome = module.run(count, seed, folder)
+    except Exception as fault:  # noqa: BLE001 - one run that breaks off must not hide the rest
+        outcome.failures.append(f"broken off: {type(fault).__name__}: {str(fault)[-300:]}")
+    if outcome.failures:
+        print(f"left for whoever looks into it: {folder}")
+    else:
+        shutil.rmtree(folder)
     return outcome, time.monotonic() - began
 
 

@@ -10,7 +10,7 @@ from pathlib import Path
 from haunt.core.dice import draw
 from haunt.mqtt.library import Rights
 from haunt.wire.forms import is_board_id
-from tests.mqtt import attacks, raw
+from tests.mqtt import attacks
 from tests.mqtt.attacks import (
     WRITES,
     Seen,
@@ -19,8 +19,8 @@ from tests.mqtt.attacks import (
     may_write,
     topics_to_try,
 )
-from tests.mqtt.raw import RawClient, Will, connect, publish
 from tests.mqtt.stage import TOPICS, Garden
+from tests.soak import impostors
 from tests.soak.outcome import Outcome
 
 LEVELS = (
@@ -46,7 +46,7 @@ def run(count: int, seed: int, folder: Path) -> Outcome:
                 _note(each, outcome)
             for each in attacks.try_reads(garden, spy, filters, topics[: 150 + count // 10]):
                 _note(each, outcome)
-            _impostors(garden, spy, count, outcome)
+            impostors.knock(garden, spy, count, outcome)
     finally:
         garden.end()
     _ask_the_library(count * ASKED_EACH, seed, folder, outcome)
@@ -87,38 +87,3 @@ def _note(seen: Seen, outcome: Outcome) -> None:
 
 def _word(delivered: bool) -> str:
     return "delivery" if delivered else "nothing"
-
-
-def _impostors(garden: Garden, spy: RawClient, count: int, outcome: Outcome) -> None:
-    """Wrong passwords and stolen client ids, while the board whose name it is hears its cues."""
-    cue, victim = TOPICS.cue("b1").encode(), attacks.signed_in(garden, "b1")
-    assert victim is not None
-    with victim:
-        victim.send(raw.subscribe(cue))
-        victim.heard()
-        came = []
-        for number in range(count):
-            own = number % 2
-            with RawClient(garden.kept.port) as impostor:
-                code = impostor.sign_in(
-                    connect(
-                        b"b2" if own else b"b1",
-                        garden.passwords["b2"].encode() if own else b"guess %d" % number,
-                        b"b1",
-                        will=Will(cue),
-                        clean=number % 3 > 0,
-                    )
-                )
-                outcome.expect(code == (0 if own else 5), f"impostor {number} was told {code}")
-                outcome.injected["stolen client id" if own else "wrong password"] += 1
-            spy.send(publish(cue, b"%d" % number))
-            if number % 50 == 49:
-                spy.heard()
-                came += victim.heard()
-        spy.heard()
-        came += victim.heard()
-    payloads = [each.payload for each in came]
-    outcome.expect(
-        payloads == [b"%d" % number for number in range(count)],
-        f"the board heard {len(payloads)} of {count} cues",
-    )

@@ -8,27 +8,38 @@ between the boards' counters and the journal must be just what is missing.
 import os
 import signal
 import time
+from json import loads
 from pathlib import Path
 
 from haunt.core.dice import draw
 from tests.soak import ledger
 from tests.soak.crash import load
-from tests.soak.garden import BOARDS, CountingBoard, Garden, until
-from tests.soak.outcome import Outcome
+from tests.soak.garden import CountingBoard, Garden, until
+from tests.soak.nursery import Nursery
+from tests.soak.outcome import PATIENCE, Outcome
 
 BACK_S = 15.0
 FREEZE_S = 8.0
 KINDS = ("killed", "ended", "killed with the controller")
+BOARDS_MAX = 200
+RATE_S = 0.015
+LOOK_S = 0.05
+ALL_MS = "longest until all were back, ms"
 
 
 def run(count: int, seed: int, folder: Path, *, freeze_every: int = 10) -> Outcome:
-    """Kill it `count` times; every tenth is a freeze instead, which takes longer to notice."""
+    """Kill it `count` times under as many boards, 200 at most.
+
+    Every tenth is a freeze instead, which takes longer to notice.
+    """
     outcome = Outcome()
-    with Garden(folder) as garden:
+    boards = [f"b{at}" for at in range(1, 1 + min(BOARDS_MAX, max(3, count)))]
+    outcome.noted["boards"] = len(boards)
+    with Nursery() as nursery, Garden(folder, boards, nursery) as garden:
         garden.start()
-        garden.admit(*BOARDS)
-        with load(garden, 0.01):
-            for number in range(count):
+        garden.admit(*boards)
+        with load(garden, RATE_S * len(boards)):
+            for number in PATIENCE.numbers(count):
                 is_freeze = number % freeze_every == freeze_every - 1
                 kind = "frozen" if is_freeze else KINDS[number % len(KINDS)]
                 _strike(garden, kind, draw(seed, f"broker {number}", 400) / 1000, outcome)
@@ -49,7 +60,7 @@ def _strike(garden: Garden, kind: str, after_s: float, outcome: Outcome) -> None
         return
     if kind == "killed with the controller":
         garden.kill()
-    before = {each.id: (each.conn, len(garden.journalled(each))) for each in _boards(garden)}
+    conns = {each.id: each.conn for each in _boards(garden)}
     if kind == "frozen":
         os.kill(pid, signal.SIGSTOP)
         time.sleep(FREEZE_S)
@@ -63,24 +74,33 @@ def _strike(garden: Garden, kind: str, after_s: float, outcome: Outcome) -> None
     try:
         if kind != "frozen":
             until(lambda: garden.broker_pid() not in (None, pid), "another broker", BACK_S)
-        for each in _boards(garden):
-            _await_board(garden, each, *before[each.id], reconnects=kind != "frozen")
+            _await_boards(garden, conns)
+        _await_motions(garden)
     except TimeoutError as late:
         outcome.failures.append(f"after {kind}: {late}")
     took_ms = round(1000 * (time.monotonic() - began))
-    outcome.noted["longest until all were back, ms"] = max(
-        took_ms, outcome.noted["longest until all were back, ms"]
-    )
+    outcome.noted[ALL_MS] = max(took_ms, outcome.noted[ALL_MS])
 
 
-def _await_board(
-    garden: Garden, board: CountingBoard, conn: int, count: int, *, reconnects: bool
-) -> None:
-    """Wait until it is signed in again and a motion of its came through since."""
-    if reconnects:
-        until(lambda: board.conn > conn, f"{board.id} to sign in again", BACK_S)
-        count = len(garden.journalled(board))
-    until(lambda: len(garden.journalled(board)) > count, f"a motion of {board.id} to come", BACK_S)
+def _await_boards(garden: Garden, conns: dict[str, int]) -> None:
+    def all_back() -> bool:
+        return all(each.conn > conns[each.id] for each in _boards(garden))
+
+    until(all_back, "every board to sign in again", BACK_S)
+
+
+def _await_motions(garden: Garden) -> None:
+    """A motion of every board, made now, comes through."""
+    wanted = {each.id: each.seq + 1 for each in _boards(garden)}
+    for each in _boards(garden):
+        each.motion()
+
+    def all_there() -> bool:
+        time.sleep(LOOK_S)
+        newest = garden.newest()
+        return all(newest.get(board, 0) >= seq for board, seq in wanted.items())
+
+    until(all_there, "a motion of every board to come", BACK_S)
 
 
 def _boards(garden: Garden) -> list[CountingBoard]:
@@ -88,19 +108,11 @@ def _boards(garden: Garden) -> list[CountingBoard]:
 
 
 def _tell_counters(garden: Garden) -> None:
-    for board in _boards(garden):
-        board.motion().wait_for_publish(30)
-    last = {each.id: each.seq for each in _boards(garden)}
-    until(
-        lambda: all(last[each.id] in garden.journalled(each) for each in _boards(garden)),
-        "the last motions",
-    )
+    _await_motions(garden)
     garden.tell_counters()
 
 
 def _compare(garden: Garden, outcome: Outcome) -> None:
-    from json import loads  # noqa: PLC0415
-
     for board in _boards(garden):
         there = garden.journalled(board)
         outcome.expect(len(there) == len(set(there)), f"{board.id}: motions are there twice")

@@ -8,26 +8,30 @@ import time
 from collections import Counter
 from collections.abc import Sequence
 from contextlib import suppress
+from itertools import cycle
 from pathlib import Path
 
 from haunt.core.dice import draw
 from tests.soak import ledger
-from tests.soak.crashing import POINTS
-from tests.soak.garden import BOARDS, CountingBoard, Garden, until
-from tests.soak.outcome import Outcome
+from tests.soak.crashing import EARLY, POINTS
+from tests.soak.garden import DEADLINE_S, CountingBoard, Garden, until
+from tests.soak.nursery import Nursery
+from tests.soak.outcome import PATIENCE, Outcome
 
 UPTO = {"publish": 8}  # the words of a start; after them a beat comes every two seconds
-UPTO_ELSE = 20
+UPTO_ELSE = 40
 IN_FLIGHT_MS = 2000
 """How long before a kill a cue may have been on its way: what is in a dying socket may be lost,
 and Mosquitto, which writes its whole queue to disk at every change, may be late in reading it."""
 PACE_S = 0.1
-"""Three boards, so thirty motions a second: ten times a crowded garden."""
+"""Ten boards, so a hundred motions a second: thirty times a crowded garden."""
+BOARDS = tuple(f"b{number}" for number in range(1, 11))
 
-
+LOST_EARLY = "motions acknowledged after half a second, before they were kept, and lost"
 ANY = "any moment"
-ANY_MS = 2500
-ALL = (*POINTS, ANY, ANY)
+ANY_MS = 2400
+ALL = (*POINTS, *[ANY] * 50)
+"""In 1,180 kills every point twenty times, and a thousand moments."""
 
 SHORT = ("commit-before", "commit-after", "ack-before", "ack-after", "cue-after")
 
@@ -36,11 +40,11 @@ def run(count: int, seed: int, folder: Path, points: Sequence[str] = ALL) -> Out
     """Kill it `count` times, the points in turn, each at a drawn number of passages."""
     outcome = Outcome()
     deaths: list[int] = []
-    with Garden(folder) as garden:
+    with Nursery() as nursery, Garden(folder, BOARDS, nursery) as garden:
         garden.start()
         garden.admit(*BOARDS)
         garden.end()
-        for number in range(count):
+        for number in PATIENCE.numbers(count):
             point = points[number % len(points)]
             if point == ANY:
                 _kill_at(garden, draw(seed, f"moment {number}", ANY_MS) / 1000, outcome)
@@ -53,7 +57,8 @@ def run(count: int, seed: int, folder: Path, points: Sequence[str] = ALL) -> Out
         settle(garden)
         compare(garden, outcome, deaths)
         garden.tell_counters()
-        ledger.compare(ledger.read(garden.data), outcome)
+        lost = outcome.noted[LOST_EARLY]
+        ledger.compare(ledger.read(garden.data), outcome, may_miss=lost)
         garden.end()
     return outcome
 
@@ -78,7 +83,7 @@ def _crash(garden: Garden, point: str, passages: int, outcome: Outcome) -> None:
 
 
 class load:  # noqa: N801 - reads as a verb where it is used
-    """Motions of all boards, one after another, until the end of the block."""
+    """Motions of all boards in turn, each one every `pace_s`, until the end of the block."""
 
     def __init__(self, garden: Garden, pace_s: float = PACE_S) -> None:
         self._garden, self._pace_s = garden, pace_s
@@ -93,15 +98,17 @@ class load:  # noqa: N801 - reads as a verb where it is used
         self._thread.join()
 
     def _run(self) -> None:
-        while not self._ending.wait(self._pace_s):
-            for board in self._garden.boards.values():
-                board.motion()
+        boards = tuple(self._garden.boards.values())
+        for board in cycle(boards):
+            if self._ending.wait(self._pace_s / len(boards)):
+                return
+            board.motion()
 
 
 def settle(garden: Garden) -> None:
     """Wait until the last motion of every board is in the journal."""
     for board in garden.boards.values():
-        board.motion().wait_for_publish(30)
+        board.motion().wait_for_publish(DEADLINE_S)
 
     def all_there() -> bool:
         return all(
@@ -111,18 +118,36 @@ def settle(garden: Garden) -> None:
     until(all_there, "the last motions to be journalled")
     sent = sum(each.seq for each in garden.boards.values())
     decided = "SELECT count(*) FROM decisions WHERE source = 'motion'"
-    until(lambda: garden.rows(decided)[0][0] >= sent, "the last to wait to be decided", 10)
+    with suppress(TimeoutError):  # what is never decided is told below, by board
+        until(lambda: garden.rows(decided)[0][0] >= sent, "the last to wait to be decided", 30)
 
 
 def compare(garden: Garden, outcome: Outcome, deaths: Sequence[int] = ()) -> None:
-    """Every motion once, one decision for each, every cue sent and played once."""
+    """Every motion once, one decision for each, every cue sent and played once.
+
+    What was acknowledged to the broker after half a second, before it was kept, may be lost.
+    """
+    early = early_of(garden)
+    outcome.noted[LOST_EARLY] = 0
     for board in garden.boards.values():
         there = garden.journalled(board)
         outcome.noted["motions counted by boards"] += board.seq
         missing = sorted(set(range(1, board.seq + 1)) - set(there))
-        outcome.expect(not missing, f"{board.id}: motions {missing[:9]} of {board.seq} are lost")
+        excused = [seq for seq in missing if (board.id, seq) in early]
+        outcome.noted[LOST_EARLY] += len(excused)
+        lost = [seq for seq in missing if seq not in excused]
+        outcome.expect(not lost, f"{board.id}: motions {lost[:9]} of {board.seq} are lost")
         outcome.expect(len(there) == len(set(there)), f"{board.id}: motions are there twice")
         _compare_decisions(garden, board, outcome, deaths)
+
+
+def early_of(garden: Garden) -> set[tuple[str, int]]:
+    found = set()
+    for line in garden.log().splitlines():
+        if line.startswith(EARLY):
+            board, seq = line.removeprefix(EARLY).split()
+            found.add((board, int(seq)))
+    return found
 
 
 def _compare_decisions(
@@ -135,7 +160,7 @@ def _compare_decisions(
     times = Counter(row[0] for row in decided)
     several = [seq for seq, count in times.items() if count > 1]
     outcome.expect(not several, f"{board.id}: motions {several[:9]} were decided more than once")
-    undecided = sorted(set(range(1, board.seq + 1)) - set(times))
+    undecided = sorted(set(garden.journalled(board)) - set(times))
     outcome.expect(not undecided, f"{board.id}: motions {undecided[:9]} were never decided")
     fired = {row[2] for row in decided if row[1] == "fired"}
     outcome.noted["decisions to fire"] += len(fired)
@@ -164,6 +189,6 @@ def _unheard(
         if any(0 <= death - at_ms <= IN_FLIGHT_MS for death in deaths)
     }
     with suppress(TimeoutError):  # the newest may still be on their way
-        until(lambda: set(fired) - lost <= set(board.heard), "the last cues", 10)
+        until(lambda: set(fired) - lost <= set(board.heard), "the last cues", 30)
     unheard = set(fired) - set(board.heard)
     return unheard & lost, unheard - lost

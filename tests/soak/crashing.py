@@ -7,16 +7,18 @@ import os
 import signal
 import sys
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Any, Final
 
 from sqlalchemy import Engine, event
 
 from haunt.__main__ import main
+from haunt.live.receipts import Receipts
 from haunt.mqtt.client import BrokerClient
 from haunt.store.journal import SqlJournal
 from haunt.store.ledger import Ledger
 
+EARLY: Final = "acknowledged early:"
 POINTS: Final = (
     *("commit-before", "commit-after", "told-after"),
     *("ack-before", "ack-after"),
@@ -49,6 +51,21 @@ def arm(fuse: Fuse) -> None:
     _wrap(BrokerClient, "publish", fuse, lambda words: _kind(str(words[1])))
 
 
+def tell_early() -> None:
+    """Say which motions were acknowledged before they were kept: half a second was over."""
+    whole = Receipts.expire
+
+    def expire(receipts: Receipts, mono_ms: int) -> bool:
+        due = tuple(receipts._due.items())
+        given = whole(receipts, mono_ms)
+        for number, (_since, key, _receipt) in due if given else ():
+            if number in receipts._overdue:
+                print(EARLY, key.board, key.seq, file=sys.stderr, flush=True)
+        return given
+
+    Receipts.expire = expire  # type: ignore[method-assign, assignment]
+
+
 def _kind(topic: str) -> str:
     return "cue" if topic.endswith("/cue") else "publish"
 
@@ -67,7 +84,13 @@ def _wrap(owner: type, name: str, fuse: Fuse, of: Callable[[tuple[Any, ...]], st
     setattr(owner, name, wrapped)
 
 
-if __name__ == "__main__":
-    arm(Fuse(sys.argv[1], int(sys.argv[2])))
-    sys.argv = ["haunt", *sys.argv[3:]]
+def begin(point: str, number: int, words: Sequence[str]) -> None:
+    """Be `haunt` with these words, to die when the point is passed so often."""
+    arm(Fuse(point, number))
+    tell_early()
+    sys.argv = ["haunt", *words]
     main()
+
+
+if __name__ == "__main__":
+    begin(sys.argv[1], int(sys.argv[2]), sys.argv[3:])

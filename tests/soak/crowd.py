@@ -118,6 +118,7 @@ class Crowd:
         self._configs, self._log = folder / "crowd.json", folder / "crowd.log"
         self._configs.write_text(json.dumps([config_of(each) for each in accounts]))
         self._log.touch()
+        self._told_bytes = 0
         self._process: subprocess.Popen[str] | None = None
         self._errors = folder / "crowd.err"
 
@@ -158,6 +159,15 @@ class Crowd:
         lines = self._log.read_text().splitlines(keepends=True)
         found = [json.loads(line) for line in lines if line.endswith("\n")]
         return [each for each in found if each["at"] >= since_ns]
+
+    def news(self) -> list[dict[str, Any]]:
+        """What was logged since this was last asked."""
+        with self._log.open("rb") as log:
+            log.seek(self._told_bytes)
+            raw = log.read()
+        whole = raw[: raw.rfind(b"\n") + 1]
+        self._told_bytes += len(whole)
+        return [json.loads(line) for line in whole.splitlines()]
 
     def first(self, what: str, since_ns: int) -> dict[str, int]:
         """Return when each board first did it, in ns."""

@@ -7,12 +7,15 @@ fail. Then the room is given back, and the journal must go on by itself.
 
 import json
 import resource
+import shutil
 import sqlite3
 import subprocess
 import sys
 import threading
 from contextlib import closing
 from pathlib import Path
+
+from sqlalchemy import event
 
 from haunt.core.dice import draw
 from haunt.store.engines import Engine, open_engines
@@ -23,6 +26,7 @@ from tests.store.stage import Heard, record
 
 EVENTS = 500
 BATCH = 5
+HEAD_BYTES = 32  # of the log
 STEP_BYTES = 4096 + 24  # a page and its frame's head in the log
 GIVE_UP_S = 0.02
 
@@ -42,6 +46,8 @@ def run(count: int, seed: int, folder: Path) -> Outcome:
     for line in told.stdout.splitlines():
         found = json.loads(line)
         outcome.injected["first failing write, one place each"] += 1
+        outcome.noted["writes that failed"] += found["failed"]
+        outcome.expect(found["failed"], f"at {found['limit']} bytes: no write failed")
         outcome.noted["events told to be kept"] += found["kept"]
         outcome.noted["events told to be lost"] += found["lost"]
         outcome.noted["events held up until there was room"] += found["held_up"]
@@ -50,30 +56,41 @@ def run(count: int, seed: int, folder: Path) -> Outcome:
 
 
 def _main(folder: Path, count: int, seed: int) -> None:
-    """In the child."""
-    places = _places(folder)
+    """In the child. Every night begins with the same new database, made once."""
+    template = folder / "new"
+    _make_new(template)
+    places = _places(folder, template)
     if count < len(places):
         places = [places[draw(seed, f"disk {n}", len(places))] for n in range(count)]
-    for number, limit in enumerate(places):
-        print(json.dumps(_night(folder / f"night-{number}", limit)), flush=True)
+    data = folder / "night"
+    for limit in places:
+        print(json.dumps(_night(template, data, limit)), flush=True)
+        shutil.rmtree(data)
 
 
-def _places(folder: Path) -> list[int]:
-    """Return every size at which a write of the run ends."""
+def _make_new(data: Path) -> None:
+    writing, reading = open_engines(data)
+    upgrade(writing)
+    writing.dispose()
+    reading.dispose()
+
+
+def _places(folder: Path, template: Path) -> list[int]:
+    """Return every size at which a write of the run begins, so that it is the first to fail."""
     data = folder / "measured"
-    journal, heard, writing = _begin(data)
+    journal, heard, writing = _begin(template, data)
     for first in range(1, EVENTS + 1, BATCH):
         _put(journal, range(first, first + BATCH))
         heard.wait_for(kept=first + BATCH - 1)
     size = (data / "haunt.db-wal").stat().st_size
     journal.close()
     writing.dispose()
-    return list(range(32 + STEP_BYTES, size + 1, STEP_BYTES))
+    return list(range(HEAD_BYTES, size, STEP_BYTES))
 
 
-def _begin(data: Path) -> tuple[SqlJournal, Heard, Engine]:
+def _begin(template: Path, data: Path) -> tuple[SqlJournal, Heard, Engine]:
+    shutil.copytree(template, data)
     writing, _reading = open_engines(data)
-    upgrade(writing)
     journal, heard = SqlJournal(writing, give_up_s=GIVE_UP_S), Heard()
     journal.start(heard)
     return journal, heard, writing
@@ -84,9 +101,10 @@ def _put(journal: SqlJournal, numbers: range) -> None:
         journal.put(record(number))
 
 
-def _night(data: Path, limit: int) -> dict[str, object]:
-    journal, heard, _writing = _begin(data)
-    held_up = 0
+def _night(template: Path, data: Path, limit: int) -> dict[str, object]:
+    journal, heard, writing = _begin(template, data)
+    held_up, failed = 0, list[object]()
+    event.listen(writing, "handle_error", failed.append)
     _limit_to(limit)
     for first in range(1, EVENTS + 1, BATCH):
         _put(journal, range(first, first + BATCH))
@@ -100,11 +118,13 @@ def _night(data: Path, limit: int) -> dict[str, object]:
     _put(journal, range(EVENTS + 1, EVENTS + 2))
     _wait(heard, EVENTS + 1)
     journal.close()
+    writing.dispose()
     return {
         "limit": limit,
         "kept": len(heard.kept),
         "lost": len(heard.gone),
         "held_up": held_up,
+        "failed": len(failed),
         "faults": _faults(data, heard, journal),
     }
 

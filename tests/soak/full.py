@@ -13,7 +13,7 @@ from pathlib import Path
 from haunt.core.dice import draw
 from tests.soak import ledger
 from tests.soak.garden import until
-from tests.soak.outcome import Outcome
+from tests.soak.outcome import PATIENCE, Outcome
 from tests.soak.stop import BACK_S, BOARDS, VISITS_A_SECOND, Yard
 from tests.system.test_people import asked
 
@@ -30,7 +30,7 @@ def run(count: int, seed: int, folder: Path, *, limits: float = 1.0) -> Outcome:
     with Yard(folder) as yard:
         yard.server.told("people", "add", "Ines", "--role", "owner")  # else a start makes a link
         yard.crowd.tell(f"storm {VISITS_A_SECOND}")
-        for number in range(count):
+        for number in PATIENCE.numbers(count):
             time.sleep(draw(seed, f"full {number}", BEFORE_MS) / 1000)
             _fill_up(yard, number, limits, outcome)
             _recovers(yard, limits, outcome)

@@ -3,14 +3,13 @@
 import json
 import os
 import signal
-import sqlite3
 import subprocess
 import sys
 import threading
 import time
 from collections import Counter
 from collections.abc import Callable, Sequence
-from contextlib import ExitStack, closing, suppress
+from contextlib import ExitStack, suppress
 from pathlib import Path
 from typing import Any, Self
 from urllib.request import Request, urlopen
@@ -20,9 +19,11 @@ from paho.mqtt.enums import CallbackAPIVersion
 
 from haunt.mqtt.credentials import Credentials
 from haunt.mqtt.kept import reload_running, running_pid
-from tests.system.house import HAUNT, ROOT, free_port
+from tests.cluster import rows_of
+from tests.soak.nursery import Born, Nursery
+from tests.system.house import ROOT, free_port, told
 
-DEADLINE_S = 30.0
+DEADLINE_S = 120.0  # of a machine on which much else runs
 BOARDS = ("b1", "b2", "b3")
 SHOW_ID = "yard"
 
@@ -31,7 +32,7 @@ def show_of(boards: Sequence[str]) -> str:
     """Return a show in which every motion may fire at once: one sensor and one prop a board."""
     parts = [f'[show]\nid = "{SHOW_ID}"\ntime_zone = "UTC"\n\n[stagger]\nradius_m = 1\ngap_s = 0\n']
     parts += [
-        f'[[board]]\nid = "{each}"\nx_m = {100 * at}\ny_m = 0\n'
+        f'[[board]]\nid = "{each}"\nx_m = {10 * at}\ny_m = 0\n'
         f'[[sensor]]\nid = "{each}-mat"\nboard = "{each}"\nkind = "mat"\n'
         f'[[prop]]\nid = "{each}-prop"\nboard = "{each}"\ncooldown_s = 0\n'
         f'[[prop.behaviour]]\nid = "growl"\nduration_s = 1\n'
@@ -69,6 +70,7 @@ class CountingBoard:
         self.client.on_connect = self._on_connect
         self.client.on_message = self._on_message
         self.here = threading.Event()
+        self._counting = threading.Lock()
         self.client.connect(account["host"], port or account["port"], 10)
         self.client.loop_start()
         assert self.here.wait(DEADLINE_S)
@@ -129,9 +131,11 @@ class CountingBoard:
         return self.client.publish(f"{self.root}/{self.id}/{kind}", json.dumps(payload), 1, retain)
 
     def motion(self) -> Any:
-        self.seq += 1
-        motion = {"sensor": f"{self.id}-mat", "boot": self.boot, "seq": self.seq, "age_ms": 0}
-        return self.say("motion", motion)
+        """From any thread."""
+        with self._counting:
+            self.seq += 1
+            motion = {"sensor": f"{self.id}-mat", "boot": self.boot, "seq": self.seq, "age_ms": 0}
+            return self.say("motion", motion)
 
     def health(self) -> Any:
         """Tell its counters, as a board does every five seconds."""
@@ -148,13 +152,17 @@ class CountingBoard:
 class Garden:
     """`serve` over one folder, started as often as it is killed; the broker stays."""
 
-    def __init__(self, folder: Path, boards: Sequence[str] = BOARDS) -> None:
+    def __init__(
+        self, folder: Path, boards: Sequence[str] = BOARDS, nursery: Nursery | None = None
+    ) -> None:
+        """Of a `nursery`, where one is given, its servers are born with everything imported."""
+        self._nursery = nursery
         self.folder, self.data = folder, folder / "data"
         self.data.mkdir(parents=True)
         self.show = folder / "show.toml"
         self.show.write_text(show_of(boards))
         self.port, self.mqtt_port = free_port(), free_port()
-        self.process: subprocess.Popen[bytes] | None = None
+        self.process: subprocess.Popen[bytes] | Born | None = None
         self.boards: dict[str, CountingBoard] = {}
         self.token = ""
         self._ending = ExitStack()
@@ -169,14 +177,21 @@ class Garden:
     def start(self, point: str = "none", number: int = 0, *, wait: bool = True) -> None:
         words = ["serve", "--data", str(self.data), "--show", str(self.show)]
         words += ["--listen", f"127.0.0.1:{self.port}", "--mqtt", f"127.0.0.1:{self.mqtt_port}"]
-        with (self.folder / "server.log").open("ab") as log:
-            self.process = subprocess.Popen(
-                [sys.executable, "-m", "tests.soak.crashing", point, str(number), *words],
-                stderr=log,
-                cwd=ROOT,
-            )
+        words = [point, str(number), *words]
+        log_path = self.folder / "server.log"
+        log_path.touch()
+        if self._nursery is not None:
+            if isinstance(self.process, Born):
+                self.process.forget()
+            self.process = self._nursery.bear(words, log_path)
+        else:
+            with log_path.open("ab") as log:
+                self.process = subprocess.Popen(
+                    [sys.executable, "-m", "tests.soak.crashing", *words], stderr=log, cwd=ROOT
+                )
         if wait:
-            until(self.answers, f"the server to answer: {self.log()[-500:]}")
+            until(lambda: self.answers() or self.is_dead(), "the server to answer")
+            assert not self.is_dead(), self.log()[-500:]
 
     def log(self) -> str:
         return (self.folder / "server.log").read_text(errors="replace")
@@ -231,37 +246,27 @@ class Garden:
         return running_pid((self.data / "broker").resolve())
 
     def told(self, *words: str) -> dict[str, Any]:
-        out = subprocess.run(
-            [*HAUNT, *words, "--data", self.data, "--json"],
-            check=True,
-            capture_output=True,
-            cwd=ROOT,
-        )
-        found: dict[str, Any] = json.loads(out.stdout)
-        return found
+        return told(self.data, *words)
 
     def account(self, board: str) -> dict[str, Any]:
         """Make its credential, as the command line does in a process of its own."""
+        return self.accounts([board])[0]
+
+    def accounts(self, boards: Sequence[str]) -> list[dict[str, Any]]:
         credentials = Credentials(self.data / "broker", SHOW_ID)
-        password = credentials.add(board)
+        common = {"host": "127.0.0.1", "port": self.mqtt_port, "root": credentials.root}
+        found = [{**common, "username": each, "password": credentials.add(each)} for each in boards]
         reload_running(self.data / "broker")
-        return {
-            "host": "127.0.0.1",
-            "port": self.mqtt_port,
-            "username": board,
-            "password": password,
-            "root": credentials.root,
-        }
+        return found
 
     def admit(self, *boards: str) -> None:
-        for at, each in enumerate(boards):
-            board = CountingBoard(self.account(each), f"7f3a91c2d4{at:02x}")
-            self.boards[each] = board
+        for at, account in enumerate(self.accounts(boards)):
+            board = CountingBoard(account, f"7f3a91c2{at:04x}")
+            self.boards[board.id] = board
             self._ending.callback(board.close)
 
     def rows(self, statement: str) -> list[tuple[Any, ...]]:
-        with closing(sqlite3.connect(self.data / "haunt.db", timeout=10)) as connection:
-            return connection.execute(statement).fetchall()
+        return rows_of(self.data, statement)
 
     def tell_counters(self) -> None:
         """Let every board say what it counted, and wait until it is kept."""
@@ -270,6 +275,10 @@ class Garden:
             board.health().wait_for_publish(DEADLINE_S)
         told = f"SELECT count(DISTINCT board) FROM health WHERE id > {before}"
         until(lambda: self.rows(told)[0][0] == len(self.boards), "the boards' counters")
+
+    def newest(self) -> dict[str, int]:
+        """Return the highest number of each board's motions that is in the journal."""
+        return dict(self.rows("SELECT board, max(seq) FROM motions GROUP BY board, boot"))
 
     def journalled(self, board: CountingBoard) -> list[int]:
         return [

@@ -3,6 +3,7 @@
 Also what the runs ask at their end: whatever is not even must have a reason that the run knows.
 """
 
+import os
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -24,7 +25,7 @@ def show(data: Path) -> int:
 
 
 def read(data: Path) -> list[Balance]:
-    writing, reading = open_engines(data)
+    writing, reading = open_engines(data, os.environ.get("HAUNT_DATABASE", ""))
     try:
         return balances(reading)
     finally:

@@ -1,5 +1,9 @@
-"""Whole simulated nights with random faults: no law is broken, and a seed repeats its night."""
+"""Whole simulated nights with random faults: no law is broken, and a seed repeats its night.
 
+Four hours of the example with three boards; with HAUNT_LONG=1 a whole day of 200 props on 50.
+"""
+
+import os
 from pathlib import Path
 
 from haunt.bootstrap.clock import sunset_of
@@ -9,21 +13,27 @@ from haunt.study.faults import ROUGH
 from haunt.study.visitors import Traffic
 from haunt.study.world import World
 from haunt.wire.showfile import read_show
-from tests.soak.outcome import Outcome
+from haunt.wire.showmodels import ShowFile
+from tests.soak.outcome import PATIENCE, Outcome
+from tests.study.yards import yard
 from tests.system.house import ROOT
 
 EVENING = 1_793_484_000_000  # 2026-10-31T22:00:00Z
-HOURS = 4
+IS_LONG = bool(os.environ.get("HAUNT_LONG"))
+HOURS = 24 if IS_LONG else 4
+PROPS_LONG = 200
 HOUR_MS = 3_600_000
 REPEATED_EVERY = 5
 
 
 def run(count: int, seed: int, _folder: Path) -> Outcome:
-    """Live `count` nights of four hours, every fifth twice."""
+    """Live `count` nights, every fifth twice."""
     outcome = Outcome()
-    for number in range(seed, seed + count):
+    for at in PATIENCE.numbers(count):
+        number = seed + at
         world = _night(number)
         verdict = world.verdict()
+        outcome.noted["nights"] += 1
         outcome.injected["faults of a rough night"] += verdict.faults
         outcome.noted["hours lived"] += HOURS
         outcome.noted["motions"] += verdict.motions
@@ -32,15 +42,21 @@ def run(count: int, seed: int, _folder: Path) -> Outcome:
         for each in verdict.troubles[:3]:
             outcome.failures.append(f"seed {number}: {each}")
         check_all(world.running.arbiter.night)
-        if (number - seed) % REPEATED_EVERY == 0:
+        if at % REPEATED_EVERY == 0:
             outcome.noted["nights lived twice"] += 1
             again = _night(number).verdict().log_hash
             outcome.expect(again == verdict.log_hash, f"seed {number} is another night now")
     return outcome
 
 
+def _show() -> ShowFile:
+    if IS_LONG:
+        return yard(PROPS_LONG)
+    return read_show((ROOT / "haunt/examples/first-night.toml").read_text(), "first-night").show
+
+
 def _night(seed: int) -> World:
-    file = read_show((ROOT / "haunt/examples/first-night.toml").read_text(), "first-night").show
+    file = _show()
     world = World(
         file,
         make_brain,

@@ -16,6 +16,7 @@ class Trial(NamedTuple):
 TRIALS: Final = (
     Trial("crash", "P1", "killed anywhere, no motion is lost or doubled", 33, "1,180 kills"),
     Trial("torn", "P2", "a power cut leaves whole commits, all that were told", 1000, "5,000 cuts"),
+    Trial("immediate", "P2", "PostgreSQL without power loses nothing told", 20, "200 stops"),
     Trial("duplicates", "P3", "a motion said often or late counts once", 3000, "100,000 nights"),
     Trial("broker", "P4", "a dead broker costs no committed motion", 10, "200 kills, 200 boards"),
     Trial("nights", "P5", "no fault breaks a law; a seed repeats a night", 5, "100 x 24 h"),
@@ -27,11 +28,16 @@ TRIALS: Final = (
     Trial("cues", "P12", "no cue plays late, kept, old or twice", 50_000, "100,000 cues"),
     Trial("presence", "P13", "who is here is here, who is gone is gone", 25, "5,000 flaps"),
     Trial("attacks", "P14, P15", "a board reaches its own topics only", 50, "10,000 on the wire"),
+    Trial("impostors", "P15", "a bad sign-in disturbs no board", 500, "5,000 of each"),
     Trial("strangers", "P16", "strangers cannot use up the broker", 1000, "5,000 sockets"),
+    Trial("flood", "P16", "a thousand strangers a second cost nobody a cue", 10, "600 s"),
     Trial("payloads", "P17", "no payload breaks the reader", 200_000, "1,000,000"),
     Trial("packets", "P18", "no packet breaks the broker or our end", 2000, "100,000"),
     Trial("restarts", "P22", "ended and begun in 5 s each, as it was", 4, "200 cycles"),
     Trial("guesses", "P23", "guessing passwords is useless, harms nobody", 100_000, "100,000"),
-    Trial("stop", "P25", "a stop reaches all in 1 s and stays", 12, "10,000 stops"),
+    Trial("timings", "P23", "how long a guess takes tells no names", 400, "10,000"),
+    Trial("stops", "P25", "a stop reaches all in 1 s, whatever befalls", 280, "10,000 stops"),
+    Trial("stop", "P25", "a stop outlives every restart", 12, "all 12 ways"),
+    Trial("standby", "P28", "of two servers one decides, the other takes over", 6, "500 faults"),
 )
 BY_NAME: Final = {each.name: each for each in TRIALS}

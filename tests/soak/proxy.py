@@ -37,11 +37,11 @@ class Proxy:
         self._listener.close()
         self._selector.close()
 
-    def cut(self) -> None:
-        """Reset every connection on both sides, as a router does that restarts."""
+    def cut(self, *, hard: bool = True) -> None:
+        """Reset every connection on both sides, as a router does that restarts; or hang up."""
         with self._guard:
             for each in list(self._pairs):
-                self._drop(each, hard=True)
+                self._drop(each, hard=hard)
 
     def _run(self) -> None:
         while not self._ending:

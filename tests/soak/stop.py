@@ -23,8 +23,8 @@ from haunt.site.doors import form_token_of
 from tests.soak import siege
 from tests.soak.crowd import Crowd
 from tests.soak.garden import SHOW_ID, show_of, until
-from tests.soak.outcome import Outcome
-from tests.system.house import Server, free_port
+from tests.soak.outcome import PATIENCE, Outcome
+from tests.system.house import HAUNT, Server, free_port
 from tests.system.test_people import asked
 
 BOARDS = tuple(f"b{number}" for number in range(1, 11))
@@ -41,7 +41,7 @@ WAYS = {"page": 303, "api": 200}
 class Yard:
     """A server, its broker and two kinds of boards; ends all of them."""
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, program: tuple[str, ...] = HAUNT) -> None:
         self._ending = ExitStack()
         self.folder, small = folder, folder / "small"
         small.mkdir()
@@ -49,7 +49,7 @@ class Yard:
         show, data = small / "show.toml", small / "data"
         show.write_text(show_of([*BOARDS, *MAD]))
         data.mkdir()
-        self.server = Server(data, show)
+        self.server = Server(data, show, program=program)
         self._broker = (data / "broker").resolve()
         self._brokers_gone: int | None = None
         self._started: list[subprocess.Popen[bytes]] = []
@@ -187,7 +187,7 @@ def run(
     """Stop it `count` times under fire; after each, restart in the next `orders_each` orders."""
     outcome = Outcome()
     with Yard(folder) as yard:
-        for number in range(count):
+        for number in PATIENCE.numbers(count):
             _let_go(yard, outcome)
             time.sleep(draw(seed, f"stop {number}", 500) / 1000)
             still_ns = _under_fire(yard, tuple(WAYS)[number % 2], within_s, pause_s, outcome)

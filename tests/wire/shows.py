@@ -36,6 +36,10 @@ latitude = 52.0
 longitude = 13
 walking_speed_m_s = 0.7
 night_low_c = -3
+speech_wpm = 160
+speech_voice = "en-gb"
+gibberish = true
+barred_words = ["blood", "grave"]
 
 [[night]]
 date = 2026-10-31

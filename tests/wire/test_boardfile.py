@@ -5,9 +5,12 @@ Method: invented shows; the firmware's own reader judges the file.
 
 import json
 
+import pytest
+
 from haunt.bootstrap.firmware import firmware
-from haunt.wire.boardfile import BoardParts, board_parts
+from haunt.wire.boardfile import CELL_FLOOR_MV, BoardParts, board_parts
 from haunt.wire.showfile import read_show
+from haunt.workshop.pack import CHEMISTRIES, cell_volts
 
 HEAD = '[show]\nid = "yard"\ntime_zone = "UTC"\n'
 OWL = """
@@ -34,15 +37,15 @@ def parts(board: str, rest: str = OWL) -> BoardParts:
 def taken(found: BoardParts) -> dict[str, object]:
     """Raises where the firmware would refuse the file."""
     login = {"host": "10.0.0.2", "username": "oak", "password": "x", "root": "haunt/yard"}
-    file = json.dumps({**login, "sensors": found.sensors, "props": found.props})
-    return dict(vars(firmware()["config"].parse(file)))
+    file = {"sensors": found.sensors, "props": found.props, "battery": dict(found.battery)}
+    return dict(vars(firmware()["config"].parse(json.dumps({**login, **file}))))
 
 
 def test_the_firmware_takes_the_file_of_a_board_whose_pins_are_told() -> None:
     found = parts('pins = { pir = 4, eyes = 16 }\nstop_states = { eyes = "home" }')
     read = taken(found)
 
-    assert read["sensors"] == {"owl-pir": {"pin": 4, "action": "fire"}}
+    assert read["sensors"] == {"owl-pir": {"pin": 4, "action": "fire", "props": ["owl"]}}
     assert read["props"] == {
         "owl": {
             "outputs": {"eyes": {"pin": 16, "stop": "home", "home": 0}},
@@ -86,3 +89,42 @@ def vars_of(found: BoardParts, prop: str) -> dict[str, object]:
     outputs = found.props[prop]["outputs"]
     assert isinstance(outputs, dict)
     return outputs
+
+
+def test_a_sensor_sets_off_alone_only_what_is_linked_and_on_its_own_board() -> None:
+    elsewhere = """
+[[board]]
+id = "elm"
+[[prop]]
+id = "bat"
+board = "elm"
+[[prop.behaviour]]
+id = "fly"
+duration_s = 1
+[[prop]]
+id = "fox"
+board = "oak"
+[[prop.behaviour]]
+id = "bark"
+duration_s = 1
+[[link]]
+sensor = "owl-pir"
+prop = "bat"
+"""
+    found = parts("pins = { owl-pir = 4, owl = 5, fox = 6 }", OWL + elsewhere)
+
+    assert found.sensors["owl-pir"]["props"] == ["owl"]
+    taken(found)
+
+
+def test_a_pack_gives_its_floor_and_leaves_the_divider_to_the_maker() -> None:
+    found = parts('pins = { pir = 4, eyes = 16 }\nbattery = { chemistry = "LiPo", series = 3 }')
+
+    assert found.battery == {"cells": 3, "cell_floor_mv": 3000}
+    assert "battery.divider" in found.words
+    assert taken(found)["battery"] == {"cells": 3, "cell_floor_mv": 3000}
+
+
+@pytest.mark.parametrize("chemistry", CHEMISTRIES)
+def test_a_cells_floor_is_where_it_counts_as_drained(chemistry: str) -> None:
+    assert CELL_FLOOR_MV[chemistry] == cell_volts(chemistry).empty * 1000
