@@ -13,12 +13,14 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Final
 
-from haunt.store.ownership import RENEW_S, STANDBY_MS, Lost, Ownership, Seen
+from haunt.live.receipts import WAIT_MS
+from haunt.store.ownership import LEASE_S, RENEW_S, STANDBY_MS, Lost, Ownership, Seen
 from haunt.store.refusal import StoreRefused
 
 log = logging.getLogger("haunt.owner")
 BOOT_ID: Final = Path("/proc/sys/kernel/random/boot_id")
 FIRST_S: Final = 8.0
+DOUBT_MS: Final = int(LEASE_S * 1000) + 500
 
 
 class Owning:
@@ -56,6 +58,14 @@ class Owning:
     @property
     def seen(self) -> Seen:
         return self._ownership.seen
+
+    def patience_ms(self) -> int:
+        """How long a motion may wait to be kept before the broker is told to forget it.
+
+        While another server could take over, until it is clear who has the show: who has it is
+        sent the motion again.
+        """
+        return DOUBT_MS if self._ownership.is_guarded else WAIT_MS
 
     def other(self) -> str:
         """Where the server is that would take over; empty where none was heard lately."""

@@ -216,6 +216,8 @@ def _build(run: Run, ending: ExitStack) -> tuple[Any, Account, str | None]:
     out = _alerts_out(config, kept.prepared.show.id, ending)
     running = _running(kept, client, journal, engine, AlertStore(reading, config.data), out)
     running.epoch_floor = epoch
+    if run.owning is not None:
+        running.receipts.wait_ms = run.owning.patience_ms
     _latch_stops(running, config, ending)
     journal.start(Told(running.receipts))
     owner = Owner(running, Scene(running, journal, kept.prepared.labels), kept.clock)

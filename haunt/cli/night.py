@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from haunt.cli.words import DEFAULT_DATA, Data, config_of
+from haunt.cli.words import DEFAULT_DATA, Data, config_of, say
 
 
 def demo(
@@ -27,7 +27,7 @@ def demo(
             webbrowser.open(url)
 
     config = DemoConfig(port, speed, seed, broker)
-    raise typer.Exit(run_demo(config, lambda line: typer.echo(line, err=True), opened))
+    raise typer.Exit(run_demo(config, say, opened))
 
 
 def serve(  # noqa: PLR0917 - options are parameters
@@ -75,4 +75,4 @@ def serve(  # noqa: PLR0917 - options are parameters
         "log": log,
     }
     config = config_of(data, flags)
-    raise typer.Exit(run_server(config, say=lambda line: typer.echo(line, err=True)))
+    raise typer.Exit(run_server(config, say=say))

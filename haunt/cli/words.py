@@ -1,6 +1,7 @@
 """What every command of the line shares: its common options, its settings, its ways to refuse."""
 
 from collections.abc import Callable
+from contextlib import suppress
 from contextvars import ContextVar
 from functools import wraps
 from inspect import Parameter, signature
@@ -62,6 +63,12 @@ def readable(file: Path) -> Path:
         typer.echo(f"haunt: there is no file {file}", err=True)
         raise typer.Exit(2)
     return file
+
+
+def say(line: str) -> None:
+    """For whoever reads along. Where a full disk has no room for it, nothing ends for that."""
+    with suppress(OSError):
+        typer.echo(line, err=True)
 
 
 def fail(what: str) -> NoReturn:

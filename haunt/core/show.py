@@ -43,7 +43,10 @@ class Behaviour:
 
 @dataclass(frozen=True, slots=True)
 class PropSpec:
-    """Factors and shares are per mille: 1500 stretches a cooldown by half."""
+    """Factors and shares are per mille: 1500 stretches a cooldown by half.
+
+    `alone` names the behaviour that its board may play while it hears no controller; no rule asks.
+    """
 
     id: str
     board: str
@@ -59,6 +62,7 @@ class PropSpec:
     stretch_permille: int = 1000
     neighbours: tuple[str, ...] = ()
     voice_neighbours: tuple[str, ...] = ()
+    alone: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

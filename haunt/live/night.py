@@ -151,6 +151,8 @@ class RunningNight(Shell):
             self._ring(mono_ms)
         if mono_ms >= self._next_beat_ms:
             self._beat(mono_ms)
+            if self.link_up:
+                self._tell_settings()
         if self._is_stop_untold and self.link_up:
             self._insist(mono_ms)
         for _cue, board, prop in self.cues.unanswered(mono_ms):
@@ -259,6 +261,8 @@ class RunningNight(Shell):
         effects = self._guard(lambda: self.arbiter.handle(event))
         if self.arbiter.night.duplicates > duplicates:
             self.tally.duplicates += 1
+            if effects:  # a repeat has none: they are of timers that were due before it
+                self._put(self._carry_out(events.Ticked(event.mono_ms, event.wall_ms), effects))
             if arrival.receipt is None:
                 return False
             self.receipts.again(events.key_of(event), arrival.receipt)

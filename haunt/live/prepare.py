@@ -173,6 +173,7 @@ def _prop(file: ShowFile, prop: showmodels.Prop, spots: dict[str, Spot], loads: 
         stretch_permille=round(prop.stretch_factor * 1000),
         neighbours=_near(prop.id, spots, file.stagger.radius_m) if file.stagger.gap_ms else (),
         voice_neighbours=_near(prop.id, spots, file.stagger.voice_radius_m),
+        alone=prop.alone,
     )
 
 

@@ -17,6 +17,8 @@ WAIT_MS = 500
 class Receipts:
     def __init__(self, acknowledge: Callable[[Receipt], None]) -> None:
         self._acknowledge = acknowledge
+        self.wait_ms: Callable[[], int] = lambda: WAIT_MS
+        """Longer where another server might take over, which would be sent the motion then."""
         # Ordered, because the oldest is asked for again and again: a plain dict would walk over
         # all that was taken out before it.
         self._due: OrderedDict[int, tuple[int, MotionKey, Receipt | None]] = OrderedDict()
@@ -66,7 +68,7 @@ class Receipts:
     def expire(self, mono_ms: int) -> bool:
         """Give what has waited too long. True if anything was."""
         given = False
-        while (oldest := self._oldest()) is not None and mono_ms - oldest[1] >= WAIT_MS:
+        while (oldest := self._oldest()) is not None and mono_ms - oldest[1] >= self.wait_ms():
             self._overdue[oldest[0]] = None  # first: who commits it now takes it out again
             if self._give(oldest[0]):
                 given = True
@@ -76,7 +78,7 @@ class Receipts:
 
     def next_due_ms(self) -> int | None:
         oldest = self._oldest()
-        return oldest[1] + WAIT_MS if oldest is not None else None
+        return oldest[1] + self.wait_ms() if oldest is not None else None
 
     def _oldest(self) -> tuple[int, int] | None:
         """Return (number, since) of what has waited longest."""

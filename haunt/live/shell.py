@@ -12,6 +12,7 @@ from haunt.core.arbiter import Arbiter
 from haunt.core.decisions import Decision, Effect, SendCue, TellStop
 from haunt.core.events import Event
 from haunt.live.alerts.watch import AlertSeen, Watch
+from haunt.live.alone import settings_of
 from haunt.live.boards import Boards
 from haunt.live.cues import CueWatch
 from haunt.live.eyes import Eyes
@@ -79,6 +80,7 @@ class Shell:
         self.epoch_floor = 0
         """The first start of this run rises above it: no earlier controller's cue can play then."""
         self._is_stop_untold = False
+        self._settings_told: dict[str, bytes] = {}
         self._lost = self._next_gap_ms = 0
         self.changed: set[str] = set(arbiter.night.props)
         self.watch = Watch(arbiter.night, charge_of, Labels())
@@ -203,13 +205,24 @@ class Shell:
         night = self.arbiter.night
         self._tell_stop(TellStop(night.stopped, night.epoch, mono_ms))
         self._beat(mono_ms)
-        for board in night.boards:
-            payload = encode(Settings(version=self.show_version, mode="still"))
+        self._settings_told.clear()
+        self._tell_settings()
+
+    def _tell_settings(self) -> None:
+        """Tell each board, kept by the broker, what to do alone; again whenever that changes."""
+        night = self.arbiter.night
+        still = encode(Settings(version=self.show_version, mode="still"))
+        for name, board in night.boards.items():
+            may = any(prop.spec.alone is not None for prop in board.props)
+            payload = encode(settings_of(night, board, self.show_version)) if may else still
+            if self._settings_told.get(name) == payload:
+                continue
             told = self._outbox.publish(
-                self.topics.settings(board), payload, qos=QOS["settings"], retain=True
+                self.topics.settings(name), payload, qos=QOS["settings"], retain=True
             )
             if told:
-                self.boards.of(board).settings = self.show_version
+                self._settings_told[name] = payload
+                self.boards.of(name).settings = self.show_version
 
     def _send(self, cue: SendCue) -> None:
         payload = encode(

@@ -119,7 +119,7 @@ class BrokerClient:
 
     def acknowledge(self, receipt: Receipt) -> None:
         """Thread-safe. A receipt of an earlier line means nothing, or another message, here."""
-        line = self._line
+        line = self._line if self._may_speak() else None
         if line is None or line.number != receipt.connection:
             self._count("stale")
             return

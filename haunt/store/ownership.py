@@ -113,6 +113,10 @@ class Ownership:
         assert self._mine is not None, "only an owner is asked"
         return self._mine
 
+    @property
+    def is_guarded(self) -> bool:
+        return self._guarded
+
     def holds(self) -> bool:
         """Whether this server may speak at this very moment."""
         if self._mine is None:

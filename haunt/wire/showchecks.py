@@ -188,11 +188,25 @@ def _props(raw: Table) -> Iterator[Finding]:
                 "is 0, as are all weights of this prop",
                 "a weight above 0 for at least one behaviour",
             )
+        yield from _alone(prop, behaviours)
         for row in behaviours:
             motor_on, duration = row.number("motor_on_s"), row.number("duration_s")
             if motor_on is not None and duration is not None and motor_on > duration > 0:
                 most = f"at most duration_s, {shown(duration)}"
                 yield Finding((*row.path, "motor_on_s"), f"is {shown(motor_on)}", most)
+
+
+def _alone(prop: _Row, behaviours: list[_Row]) -> Iterator[Finding]:
+    """What a board plays without a controller is light and sound of a prop that can hurt nobody."""
+    name, path = prop.table.get("alone"), (*prop.path, "alone")
+    if name is None:
+        return
+    yield from _leads_to(path, name, _ids(behaviours), f"behaviour of {_quoted(prop.text('id'))}")
+    if prop.table.get("arm_by_hand") is True:
+        yield Finding(path, "is of a prop that is armed by hand", "no key: it waits for a person")
+    for row in behaviours:
+        if row.text("id") == name and row.number("motor_on_s"):
+            yield Finding(path, f"is {name}, which runs a motor", "a behaviour of light and sound")
 
 
 def _power(raw: Table) -> Iterator[Finding]:

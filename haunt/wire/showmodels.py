@@ -344,6 +344,7 @@ class Prop(_Table):
     stretch_percent: Percent | None = None
     stretch_factor: Annotated[Number, Field(ge=1, le=10)] = 2.0
     cut_off: Text | None = None
+    alone: Ref | None = None
     scare_spot: Point | None = None
     motor: Motor | None = None
     speaker: Speaker | None = None

@@ -1,33 +1,54 @@
-"""Makes the README's picture from the running demo: `python -m tests.browser.pictures`."""
+"""Makes the README's pictures from the running demo: `python -m tests.browser.pictures`.
+
+Tonight, a prop's own why, Tune and Findings, as on a phone. Tune weighs the demo's own night.
+"""
 
 import subprocess
-import sys
 import time
+import urllib.request
+from pathlib import Path
+from typing import Final
 
-from playwright.sync_api import sync_playwright
+from playwright.sync_api import Page, sync_playwright
 
-from tests.system.house import HAUNT, ROOT, free_port
+from tests.browser.house import picture
+from tests.system.house import HAUNT, ROOT, free_port, until
 
-LIVELY_S = 25
+LIVELY_S: Final = 150
+"""So long the demo's visitors walk before the first picture."""
+TO: Final = ROOT / "web" / "manual"
+PICTURES: Final = (
+    ("tonight", "/"),
+    ("why", "/props/gatekeeper"),
+    ("tune", "/tune/gatekeeper"),
+    ("findings", "/findings"),
+)
+
+
+def take(page: Page, base: str, name: str, path: str) -> Path:
+    page.goto(base + path)
+    page.wait_for_timeout(6000 if name == "tune" else 1500)  # weighing takes its seconds
+    raw = picture(page)
+    file = TO / f"{name}.png"
+    file.write_bytes(raw)
+    return file
 
 
 def main() -> None:
     port = free_port()
     words = [*HAUNT, "demo", "--port", str(port), "--no-browser", "--seed", "11"]
     demo = subprocess.Popen(words, cwd=ROOT)
+    base = f"http://127.0.0.1:{port}"
     try:
+        until(lambda: urllib.request.urlopen(f"{base}/livez", timeout=2).status == 200, "the demo")
         time.sleep(LIVELY_S)
         with sync_playwright() as playwright:
             browser = playwright.chromium.launch(
                 executable_path="/usr/bin/chromium", args=["--no-sandbox"]
             )
-            page = browser.new_page(viewport={"width": 360, "height": 740}, device_scale_factor=2)
-            page.goto(f"http://127.0.0.1:{port}/")
-            page.wait_for_timeout(1500)
-            page.screenshot(path=ROOT / "web" / "manual" / "tonight.png")
-            page.set_viewport_size({"width": 1280, "height": 800})
-            page.wait_for_timeout(500)
-            page.screenshot(path=sys.argv[1] if len(sys.argv) > 1 else "/tmp/tonight-wide.png")
+            page = browser.new_page(viewport={"width": 360, "height": 740})
+            for name, path in PICTURES:
+                print(take(page, base, name, path))
             browser.close()
     finally:
         demo.terminate()

@@ -11,6 +11,7 @@ import pytest
 from haunt.core import events
 from haunt.core.arbiter import Arbiter
 from haunt.core.events import Motion
+from haunt.core.show import Show
 from haunt.live.night import RunningNight
 from haunt.live.ports import ActionRow, Arrival, LinkState, Receipt
 from tests.core.stage import EVENING, prop, sensor, show
@@ -20,8 +21,14 @@ BOOT = "7f3a91c2d405"
 
 
 class Evening:
-    def __init__(self, *, memory: dict[str, Any] | None = None, start: int = 5_000_000) -> None:
-        of = show(prop(), sensor())
+    def __init__(
+        self,
+        *,
+        memory: dict[str, Any] | None = None,
+        start: int = 5_000_000,
+        of: Show | None = None,
+    ) -> None:
+        of = of or show(prop(), sensor())
         self.outbox, self.journal, self.now = FakeOutbox(), FakeJournal(), start
         self.night = RunningNight(
             Arbiter(of, memory=memory), self.outbox, self.journal, clock_id="c1"
@@ -76,6 +83,19 @@ def test_a_motion_becomes_a_cue_and_one_journal_record() -> None:
     )
     [record] = [each for each in evening.journal.records if isinstance(each.event, Motion)]
     assert [str(each.outcome) for each in record.decisions] == ["fired"]
+
+
+def test_what_a_board_does_alone_is_told_again_when_it_changes_and_only_then() -> None:
+    evening = Evening(of=show(prop(alone="growl"), sensor())).begin()
+    evening.wait(10_000)
+    [first] = evening.outbox.of("b1/settings")
+    assert (first["mode"], list(first["props"])) == ("alone", ["gate"])
+
+    held = events.Held(evening.now, EVENING, "gate", None, "Ada")
+    evening.night.order(held, ActionRow("Ada", "hold", "gate"))
+    evening.wait(2_500)
+
+    assert [each["mode"] for each in evening.outbox.of("b1/settings")] == ["alone", "still"]
 
 
 def test_nothing_is_judged_before_the_retained_stop_was_waited_for() -> None:
@@ -258,6 +278,24 @@ def test_after_a_restart_a_known_motion_is_not_played_again() -> None:
 
     assert again.outbox.of("b1/cue") == []
     assert again.night.tally.duplicates == 1
+
+
+def test_what_a_timer_did_just_before_a_repeated_motion_is_said_and_kept() -> None:
+    """The timers that are due run with the message that comes first, be it worth nothing itself."""
+    evening = Evening().begin()
+    evening.motion(1)
+    who = ActionRow("crew", "stop", "")
+    evening.night.order(events.Stopped(evening.now, EVENING), who)
+    evening.night.order(events.StopReleased(evening.now, EVENING), who)
+    evening.now += 5000  # the count is over, and nobody has looked
+
+    evening.motion(1)
+
+    assert evening.night.tally.duplicates == 1
+    assert not evening.night.arbiter.night.stopped
+    told = evening.outbox.of("all/stop")[-1]
+    assert (told["stopped"], told["epoch"]) == (False, evening.night.arbiter.night.epoch)
+    assert isinstance(evening.journal.records[-1].event, events.Ticked)
 
 
 def test_a_board_that_died_while_the_controller_was_down_is_noticed_by_its_silence() -> None:

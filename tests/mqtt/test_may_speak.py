@@ -1,6 +1,5 @@
 """Goal: a server that may not speak for the show any more sends nothing, hears nothing.
 
-
 Method: real Mosquitto; the word of the database is a list that the test changes.
 """
 

@@ -23,9 +23,10 @@ from tests.cluster import Cluster, of_its_own
 from tests.soak.garden import SHOW_ID, CountingBoard, show_of, until
 from tests.soak.outcome import Outcome
 from tests.soak.proxy import PASS, SWALLOW, Proxy
-from tests.system.house import ROOT, free_port
+from tests.system.house import ROOT, free_port, typed
 
-KINDS: Final = ("killed", "frozen", "cut off")
+SHORT: Final = ("killed", "frozen", "cut off from the database alone")
+KINDS: Final = (*SHORT, "cut off")
 BOARDS: Final = ("b1", "b2", "b3")
 TAKEOVER_S: Final = 10.0
 PACE_S: Final = 0.1
@@ -51,10 +52,12 @@ class Twin:
         with self.log.open("ab") as log:
             self.process = subprocess.Popen(line, stderr=log, cwd=ROOT)
 
-    def ask(self, path: str) -> tuple[int, Any]:
+    def ask(self, path: str, token: str = "", method: str = "GET") -> tuple[int, Any]:
         """Return (status, JSON); 0 where nobody answers."""
+        asked = Request(f"http://127.0.0.1:{self.port}{path}", method=method)
+        asked.add_header("authorization", f"Bearer {token}")
         try:
-            with urlopen(Request(f"http://127.0.0.1:{self.port}{path}"), timeout=1) as answer:
+            with urlopen(asked, timeout=1) as answer:
                 return answer.status, json.load(answer)
         except HTTPError as fault:
             return fault.code, json.load(fault)
@@ -77,8 +80,9 @@ class Twin:
             self.process.kill()
             self.process.wait()
 
-    def cut(self, mode: str) -> None:
-        for each in self.wires:
+    def cut(self, mode: str, wires: int = 2) -> None:
+        """The first wire is the database's, the second the broker's."""
+        for each in self.wires[:wires]:
             each.mode = mode
             if mode == PASS:
                 each.cut()
@@ -136,6 +140,7 @@ def run(
                     took_s < TAKEOVER_S * slack, f"{kind}: taken over after {took_s:.1f} s"
                 )
         _settle(cluster, boards)
+        _read(twins, cluster, outcome)
         _judge(cluster, boards, outcome)
     return outcome
 
@@ -155,7 +160,7 @@ def _fault(
     elif kind == "frozen":
         owner.signal(signal.SIGSTOP)
     else:
-        owner.cut(SWALLOW)
+        owner.cut(SWALLOW, 2 if kind == "cut off" else 1)
     outcome.injected[f"the owner {kind}"] += 1
     epoch = max(each.epoch for each in boards)
     until(
@@ -201,6 +206,24 @@ def _settle(cluster: Cluster, boards: list[Watched]) -> None:
         return int(_rows(cluster, decided)[0][0]) >= sent
 
     until(there, "the last motions to be decided")
+
+
+def _read(twins: list[Twin], cluster: Cluster, outcome: Outcome) -> None:
+    """The one that stands by shows what was kept, and takes no order."""
+    until(lambda: sorted(each.state for each in twins) == ["owner", "standby"], _said(twins))
+    waiting = next(each for each in twins if each.state == "standby")
+    data = ["--data", str(waiting.data), "--database", cluster.url(DATABASE), "--json"]
+    made = typed("tokens", "add", "--role", "owner", *data)
+    token = json.loads(made.stdout)["token"]
+    status, told = until(lambda: _let_in(waiting, "/api/v1/decisions", token), "to be let in")
+    outcome.expect(status == 200 and told["items"], f"its decisions: {status}, {told}")
+    status, told = waiting.ask("/api/v1/stop", token, "POST")
+    outcome.expect(status == 503 and told["standby"], f"a stop there: {status}, {told}")
+
+
+def _let_in(twin: Twin, path: str, token: str) -> tuple[int, Any] | None:
+    status, told = twin.ask(path, token)
+    return None if status in {0, 401} else (status, told)
 
 
 def _judge(cluster: Cluster, boards: list[Watched], outcome: Outcome) -> None:

@@ -223,6 +223,15 @@ lead_ms = 120
 lines = ["who-goes-there"]
 tracks = { voice = "growl", light = "eyes" }
 
+[[prop]]
+id = "lamp"
+board = "gate"
+alone = "glow"
+
+[[prop.behaviour]]
+id = "glow"
+duration_s = 2
+
 [[link]]
 sensor = "gate-pir"
 prop = "gatekeeper"

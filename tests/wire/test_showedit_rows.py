@@ -137,7 +137,8 @@ def test_what_names_a_removed_row_goes_along_or_forgets_it() -> None:
     assert show.boards[0].supply is None
 
     show = remove_row(read(FULL), "prop", "gatekeeper", with_uses=True).show
-    assert (show.props, show.links, show.timetable, show.sensors[0].sees) == ((), (), (), ())
+    assert [each.id for each in show.props] == ["lamp"]
+    assert (show.links, show.timetable, show.sensors[0].sees) == ((), (), ())
 
     show = remove_row(read(FULL), "board", "gate", with_uses=True).show
     assert [each.id for each in show.boards] == ["well"]
@@ -185,7 +186,7 @@ def test_a_copied_prop_brings_its_behaviours_their_comments_and_where_asked_its_
     alone = copy_prop(before, "gatekeeper", values)
     linked = copy_prop(before, "gatekeeper", values, with_links=True)
 
-    assert [each.id for each in alone.show.props] == ["gatekeeper", "twin"]
+    assert [each.id for each in alone.show.props] == ["gatekeeper", "twin", "lamp"]
     assert alone.show.props[1].behaviours == alone.show.props[0].behaviours
     added = [line for line in difference(before, alone) if line.strip("+ ")]
     assert all(line.startswith("+ ") for line in added)

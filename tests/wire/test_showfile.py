@@ -326,3 +326,38 @@ def test_a_row_of_the_timetable_comes_once_a_minute_at_most() -> None:
     assert (fault.key, fault.what) == ("timetable[1].every_s[1]", "is 20 s")
     assert "at least 60 s" in fault.allowed
     read_show(text.replace("[20,", "[60,"), "my.toml")
+
+
+@pytest.mark.parametrize(
+    ("more", "what"),
+    [
+        ('alone = "sway"', "is sway, which runs a motor"),
+        ('alone = "hum"', "hum"),
+        ('alone = "glow"\narm_by_hand = true', "is of a prop that is armed by hand"),
+    ],
+)
+def test_alone_plays_only_what_is_there_and_moves_nothing(more: str, what: str) -> None:
+    text = f"""
+[show]
+id = "yard"
+time_zone = "UTC"
+[[board]]
+id = "gate"
+[[prop]]
+id = "owl"
+board = "gate"
+{more}
+[[prop.behaviour]]
+id = "glow"
+duration_s = 4
+[[prop.behaviour]]
+id = "sway"
+duration_s = 4
+motor_on_s = 2
+"""
+    with pytest.raises(ShowFileRefused) as refused:
+        read_show(text, "yard.toml")
+
+    [fault] = refused.value.faults
+    assert fault.key == "prop[owl].alone"
+    assert what in fault.what

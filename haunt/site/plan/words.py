@@ -261,6 +261,9 @@ WORDS: Final[dict[type[BaseModel], dict[str, Said]]] = {
         "view": Said("Field of view", "Props with the same word are seen together (flashes)."),
         "retire_percent": Said("Rests for good below", "Charge of the pack."),
         "stretch_percent": Said("Rests longer below", "Charge of the pack."),
+        "alone": Said(
+            "Plays alone", "This behaviour, light and sound only, while no controller is heard."
+        ),
         "stretch_factor": Said("Then rests times", "2 doubles the cooldown."),
         "cut_off": Said("Its own switch", "Where its power is cut; a must if armed by hand."),
         "scare_spot": Said("Scare spot", "Where people stand when it startles them."),
