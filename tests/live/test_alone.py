@@ -6,6 +6,7 @@ hours are held against zoneinfo: New York is four hours behind UTC until 2026-11
 
 from dataclasses import replace
 from datetime import date
+from typing import Any
 
 from haunt.core import events
 from haunt.core.clockwork import CalendarSpec, NightSpec, QuietSpec, TimeOfDay
@@ -18,7 +19,7 @@ AT_SIX_UTC = 1_793_512_800_000  # 2026-11-01T06:00:00Z, in New York 02:00 EDT, 2
 SIX, NINE = TimeOfDay(18 * 60), TimeOfDay(21 * 60)
 
 
-def glowing(**more: object) -> PropSpec:
+def glowing(**more: Any) -> PropSpec:
     behaviours = (Behaviour("glow", 4000, level_dba=50.0), Behaviour("growl", 4000))
     return prop(behaviours=behaviours, alone="glow", **more)
 
@@ -75,13 +76,14 @@ def test_quiet_hours_cut_what_is_too_loud_or_does_not_say_how_loud_it_is() -> No
 
 
 def test_held_locked_out_of_service_or_armed_by_hand_it_is_left_out() -> None:
-    for bar in (
-        lambda stage: stage.do(events.Held, "gate", None, "Ada"),
-        lambda stage: stage.do(events.LockedOut, "gate", True, "Ada"),
-        lambda stage: stage.do(events.ServiceChanged, "gate", True, "Ada"),
-    ):
+    bars: tuple[tuple[type[events.Event], tuple[object, ...]], ...] = (
+        (events.Held, ("gate", None, "Ada")),
+        (events.LockedOut, ("gate", True, "Ada")),
+        (events.ServiceChanged, ("gate", True, "Ada")),
+    )
+    for event, words in bars:
         stage = Stage(show(glowing(), sensor()))
-        bar(stage)
+        stage.do(event, *words)
         assert told(stage).mode == "still"
     assert told(Stage(show(glowing(arm_by_hand=True), sensor()))).mode == "still"
 

@@ -191,7 +191,8 @@ def test_a_copied_prop_brings_its_behaviours_their_comments_and_where_asked_its_
     added = [line for line in difference(before, alone) if line.strip("+ ")]
     assert all(line.startswith("+ ") for line in added)
     assert {line.partition("  # ")[0] for line in added} >= {'+ id = "twin"', '+ name = "Twin"'}
-    own = before.text[before.text.index("[[prop]]") : before.text.index("[[link]]")].split("\n")
+    start = before.text.index("[[prop]]")
+    own = before.text[start : before.text.index("[[prop]]", start + 1)].split("\n")
     comments = [line.partition("# ")[2] for line in added]
     assert comments == [line.partition("# ")[2] for line in own if line]
     assert len(alone.show.links) == 1
