@@ -12,7 +12,7 @@ import sqlite3
 import subprocess
 import tempfile
 from collections.abc import Iterator, Sequence
-from contextlib import closing, contextmanager
+from contextlib import closing, contextmanager, suppress
 from functools import cache
 from pathlib import Path
 from typing import Any, Final
@@ -128,7 +128,7 @@ def _run(folder: Path, words: Sequence[object]) -> None:
 
 
 def _folder() -> Path:
-    found = Path(tempfile.mkdtemp(prefix="haunt-pg-"))
+    found = Path(tempfile.mkdtemp(prefix=f"haunt-pg-{os.getpid()}-"))
     if os.geteuid() == 0:
         shutil.chown(found, "postgres", "postgres")
     return found
@@ -146,9 +146,22 @@ def _made_once() -> Path:
     return made
 
 
+def _sweep() -> None:
+    """End the servers of sessions that were killed and could not do it themselves."""
+    for folder in Path(tempfile.gettempdir()).glob("haunt-pg-*-*"):
+        if Path("/proc", folder.name.split("-")[2]).exists():
+            continue
+        with suppress(OSError, ValueError, IndexError):
+            pid = int((folder / "data" / "postmaster.pid").read_text().split()[0])
+            if str(folder) in Path(f"/proc/{pid}/cmdline").read_text():
+                os.kill(pid, signal.SIGQUIT)
+        shutil.rmtree(folder, ignore_errors=True)
+
+
 @cache
 def shared() -> Cluster:
     """The one that tests share; its databases are each a test's own."""
+    _sweep()
     found = Cluster().start()
     atexit.register(found.end)
     return found

@@ -42,9 +42,9 @@ class Figures(NamedTuple):
     lost: int
 
 
-def show_text(props: int) -> str:
+def show_text(props: int, show: str = "bench") -> str:
     """Forty boards with mats and props that rest no time and mind no neighbour."""
-    parts = ['[show]\nid = "bench"\ntime_zone = "UTC"\n']
+    parts = [f'[show]\nid = "{show}"\ntime_zone = "UTC"\n']
     parts += [f'[[board]]\nid = "b{n}"\n' for n in range(BOARDS)]
     for n in range(props):
         board = n % BOARDS
@@ -102,7 +102,7 @@ def echo(port: int) -> None:
 
     def answer(_client: Client, _data: object, message: Any) -> None:
         seq = json.loads(message.payload)["seq"]
-        board = message.topic.split("/")[2]
+        root, board = message.topic.rsplit("/", 2)[:2]
         cue = {
             "cue": f"{board}-{BOOT}-{seq}-p0",
             "epoch": 1,
@@ -112,47 +112,50 @@ def echo(port: int) -> None:
             "ttl_ms": 1500,
             "sent_ms": 123456789,
         }
-        made.publish(f"{ROOT}/{board}/cue", json.dumps(cue), 1)
+        made.publish(f"{root}/{board}/cue", json.dumps(cue), 1)
 
     made.on_message = answer
-    made.subscribe(f"{ROOT}/+/motion", 1)
+    made.subscribe("haunt/+/+/motion", 1)
     made.loop_forever()
 
 
 class Driver:
     """Speaks for all boards from a process of its own, and stamps what comes back."""
 
-    def __init__(self, port: int, props: int) -> None:
-        self.props = props
-        self.sent: dict[tuple[str, int], float] = {}
+    def __init__(self, port: int, props: int, roots: tuple[str, ...] = (ROOT,)) -> None:
+        """`roots` are of the shows, which get motions in turn."""
+        self.props, self.roots = props, roots
+        self.sent: dict[tuple[str, str, int], float] = {}
         self.took: list[float] = []
         self.back = threading.Semaphore(0)
         self.seq = 0
         self.client = client(port, "driver")
         self.client.on_message = self._heard
-        self.client.subscribe(f"{ROOT}/+/cue", 1)
+        self.client.subscribe("haunt/+/+/cue", 1)
         self.client.loop_start()
 
     def _heard(self, _client: Client, _data: object, message: Any) -> None:
         now = time.perf_counter()
         board, _boot, seq, _prop = json.loads(message.payload)["cue"].split("-")
-        began = self.sent.pop((board, int(seq)), None)
+        root = message.topic.rsplit("/", 2)[0]
+        began = self.sent.pop((root, board, int(seq)), None)
         if began is not None:
             self.took.append((now - began) * 1000)
             self.back.release()
 
     def hello(self) -> None:
-        for n in range(BOARDS):
-            here = {"state": "here", "boot": BOOT, "conn": 1, "up_ms": 99_000, "reset": "soft"}
-            self.client.publish(f"{ROOT}/b{n}/presence", json.dumps(here), 1, retain=True)
+        here = {"state": "here", "boot": BOOT, "conn": 1, "up_ms": 99_000, "reset": "soft"}
+        for root in self.roots:
+            for n in range(BOARDS):
+                self.client.publish(f"{root}/b{n}/presence", json.dumps(here), 1, retain=True)
 
     def motion(self) -> None:
         self.seq += 1
-        n = self.seq % self.props
+        root, n = self.roots[self.seq % len(self.roots)], self.seq // len(self.roots) % self.props
         board = f"b{n % BOARDS}"
         payload = {"sensor": f"s{n}", "boot": BOOT, "seq": self.seq, "age_ms": 0}
-        self.sent[board, self.seq] = time.perf_counter()
-        self.client.publish(f"{ROOT}/{board}/motion", json.dumps(payload), 1)
+        self.sent[root, board, self.seq] = time.perf_counter()
+        self.client.publish(f"{root}/{board}/motion", json.dumps(payload), 1)
 
     def latency(self, seconds: float, per_second: float = 50) -> list[float]:
         self.took.clear()
