@@ -15,12 +15,12 @@ from typing import Any, NamedTuple, Protocol
 
 from haunt.bootstrap import logs
 from haunt.bootstrap.backupbook import Backups
-from haunt.bootstrap.broker import join_broker, let_go
+from haunt.bootstrap.broker import Joined, join_broker, let_go
 from haunt.bootstrap.clock import sunset_of
 from haunt.bootstrap.counting import Countings, PackWatch
 from haunt.bootstrap.errands import Errands
 from haunt.bootstrap.front import Front, Turns
-from haunt.bootstrap.keeping import alone, keep
+from haunt.bootstrap.keeping import Keeping, alone, keep
 from haunt.bootstrap.kept import Kept, kept_in
 from haunt.bootstrap.keyring import keyring_of
 from haunt.bootstrap.later import Later
@@ -190,39 +190,76 @@ def _stand_by(run: Run, owning: Owning, opened: Callable[[str], None]) -> None:
         run.front.serve(app, app.state.hub, run.turns)
 
 
+class _House(NamedTuple):
+    """What a turn stands on: the store, what it has kept, the broker."""
+
+    engine: Engine
+    reading: Engine
+    kept: Kept
+    broker: Joined
+    keeping: Keeping
+
+    @property
+    def reader(self) -> Reader:
+        return Reader(self.reading)
+
+    @property
+    def writer(self) -> Writer:
+        return Writer(self.engine)
+
+
 def _build(run: Run, ending: ExitStack) -> tuple[Any, Account, str | None]:
-    config, front, say, guest = run.config, run.front, run.say, run.guest
-    keeping = ending.enter_context(keep(config, say))
+    house, hub = _house(run, ending), Hub()
+    crew = _crew(run, house, hub, ending)
+    store = PeopleStore(house.engine, house.reading)
+    entrance = Entrance(store, house.kept.clock, run.guest)
+    remember_address(house.writer, run.front.url)
+    set_up = set_up_link(store, run.front.url) if run.guest is None else None
+    entrance.start()
+    ending.callback(entrance.stop)
+    app = create_app(_services(run, house, hub, crew, entrance, ending))
+    app.state.hub = hub
+    return app, house.broker.account, set_up
+
+
+def _house(run: Run, ending: ExitStack) -> _House:
+    config = run.config
+    keeping = ending.enter_context(keep(config, run.say))
     engine, reading = open_store(config)
     ending.callback(engine.dispose)
     ending.callback(reading.dispose)
-    reader = Reader(reading)
-    refuse_unreadable(reader)
-    kept = kept_in(config, reader, Writer(engine))
-    broker = join_broker(config, kept.prepared.show.id, say)
+    refuse_unreadable(Reader(reading))
+    kept = kept_in(config, Reader(reading), Writer(engine))
+    broker = join_broker(config, kept.prepared.show.id, run.say)
     ending.callback(lambda: let_go(broker.kept, leave_running=run.turns.is_another))
-    epoch, fence = run.owning.fence if run.owning is not None else (0, "")
-    journal = SqlJournal(engine, fence=fence)
+    return _House(engine, reading, kept, broker, keeping)
+
+
+def _crew(run: Run, house: _House, hub: Hub, ending: ExitStack) -> Crew:
+    """Begin the night: what it was is known before its first motion is judged."""
+    config, owning, kept = run.config, run.owning, house.kept
+    epoch, fence = owning.fence if owning is not None else (0, "")
+    journal = SqlJournal(house.engine, fence=fence)
     ending.callback(journal.close)
     owner_of: list[Owner] = []
     client = BrokerClient(
-        broker.account,
-        broker.subscriptions,
+        house.broker.account,
+        house.broker.subscriptions,
         f"haunt/{kept.prepared.show.id}/controller/ping",
         kept.clock,
         lambda what: _deliver(owner_of, what),
-        may_speak=run.owning.holds if run.owning is not None else lambda: True,
+        may_speak=owning.holds if owning is not None else lambda: True,
     )
     out = _alerts_out(config, kept.prepared.show.id, ending)
-    running = _running(kept, client, journal, engine, AlertStore(reading, config.data), out)
+    shelf = AlertStore(house.reading, config.data)
+    running = _running(kept, client, journal, house.engine, shelf, out)
     running.epoch_floor = epoch
-    if run.owning is not None:
-        running.receipts.wait_ms = run.owning.patience_ms
+    if owning is not None:
+        running.receipts.wait_ms = owning.patience_ms
     _latch_stops(running, config, ending)
     journal.start(Told(running.receipts))
     owner = Owner(running, Scene(running, journal, kept.prepared.labels), kept.clock)
     owner_of.append(owner)
-    hub = Hub()
     owner.listen(hub.notify)
     crew = Crew(owner)
     if kept.is_news:
@@ -231,33 +268,31 @@ def _build(run: Run, ending: ExitStack) -> tuple[Any, Account, str | None]:
     ending.callback(owner.stop)
     client.start()
     ending.callback(client.stop)
-    store = PeopleStore(engine, reading)
-    entrance = Entrance(store, kept.clock, guest)
-    remember_address(Writer(engine), front.url)
-    set_up = set_up_link(store, front.url) if guest is None else None
-    entrance.start()
-    ending.callback(entrance.stop)
-    keeper = Keeper(
-        kept.read, crew, Writer(engine).save_show, kept.clock.wall_ms, kept.seed, kept.version
-    )
-    named = {"HAUNT_DATABASE": config.database} if config.database else {}
-    errands = Errands(settings=named)
+    return crew
+
+
+def _services(
+    run: Run, house: _House, hub: Hub, crew: Crew, entrance: Entrance, ending: ExitStack
+) -> Services:
+    config, front, kept = run.config, run.front, house.kept
+    engine, reading, reader, writer = house.engine, house.reading, house.reader, house.writer
+    wall_ms = kept.clock.wall_ms
+    keeper = Keeper(kept.read, crew, writer.save_show, wall_ms, kept.seed, kept.version)
+    errands = Errands(settings={"HAUNT_DATABASE": config.database} if config.database else {})
     ending.callback(errands.stop)
-    later = Later(
-        keeper, kept.clock.wall_ms, sunset_of, Writer(engine).save_setting, reader.setting
-    )
+    later = Later(keeper, wall_ms, sunset_of, writer.save_setting, reader.setting)
     later.start()
     ending.callback(later.stop)
-    press = press_of(config, front, reader, Writer(engine), say, ending)
-    services = Services(
+    lines = LineShelf(LineStore(engine, reading), keeper, config.data, errands, wall_ms)
+    return Services(
         crew=crew,
         reader=reader,
         keeper=keeper,
         hub=hub,
-        wall_ms=kept.clock.wall_ms,
+        wall_ms=wall_ms,
         entrance=entrance,
         counts=Countings(reading, lambda: crew.view().time_zone),
-        packs=PackWatch(reading, keeper.kept, kept.clock.wall_ms),
+        packs=PackWatch(reading, keeper.kept, wall_ms),
         nights=Nights(reading, lambda: crew.view().time_zone),
         tunes=Weigher(reading, config.data, errands),
         later=later,
@@ -268,20 +303,14 @@ def _build(run: Run, ending: ExitStack) -> tuple[Any, Account, str | None]:
         notes=NoteStore(engine, reading),
         hosts=front.hosts,
         trust=authority_of(config) if front.certificate is not None else None,
-        backups=Backups(config, keeping, run.turns.again, lambda: hub.closing),
-        keyring=keyring_of(config, kept.prepared.show.id, broker, keeper.toml),
-        press=press,
+        backups=Backups(config, house.keeping, run.turns.again, lambda: hub.closing),
+        keyring=keyring_of(config, kept.prepared.show.id, house.broker, keeper.toml),
+        press=press_of(config, front, reader, writer, run.say, ending),
         boards=BoardHistory(reading),
-        lines=_line_shelf(
-            LineShelf(LineStore(engine, reading), keeper, config.data, errands, kept.clock.wall_ms),
-            ending,
-        ),
+        lines=_line_shelf(lines, ending),
         other=run.owning.other if run.owning is not None else lambda: "",
         version="0.1.0",
     )
-    app = create_app(services)
-    app.state.hub = hub
-    return app, broker.account, set_up
 
 
 def _latch_stops(running: RunningNight, config: Config, ending: ExitStack) -> None:

@@ -9,14 +9,14 @@ import json
 from collections.abc import Callable
 from contextlib import suppress
 from time import CLOCK_BOOTTIME, clock_gettime
-from typing import Any, Final, NamedTuple
-
-import psycopg
+from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 from haunt.store.engines import parsed
-from haunt.store.patience import PatientConnection
 from haunt.store.postgres import LINE, TOKEN
 from haunt.store.refusal import StoreRefused
+
+if TYPE_CHECKING:  # its driver is an extra: a show on a file has none
+    from haunt.store.patience import PatientConnection
 
 LOCK: Final = 4_842_755_403
 """Any number that is ours; advisory locks belong to one database, which has one show."""
@@ -125,6 +125,8 @@ class Ownership:
 
     def step(self) -> None:
         """Renew what is ours, or look whether it can be taken. Raises Lost, and psycopg.Error."""
+        import psycopg  # noqa: PLC0415 - an extra
+
         try:
             line = self._line or self._connect()
             if self._mine is not None:
@@ -137,6 +139,8 @@ class Ownership:
 
     def release(self) -> None:
         """An orderly end: whoever stands by need not wait."""
+        import psycopg  # noqa: PLC0415 - an extra
+
         with suppress(psycopg.Error):
             if self._line is not None and self._mine is not None:
                 self._keep(self._line, "owner", age=TAKE_MS * 2)
@@ -145,7 +149,7 @@ class Ownership:
 
     # --- an owner
 
-    def _renew(self, line: PatientConnection, mine: Fence) -> None:
+    def _renew(self, line: "PatientConnection", mine: Fence) -> None:
         sent_s = self._now_s()
         if not self._has_lock(line):
             self._look(line)
@@ -168,7 +172,7 @@ class Ownership:
             self._drop()
             raise Lost("another server runs the show now")
 
-    def _has_lock(self, line: PatientConnection) -> bool:
+    def _has_lock(self, line: "PatientConnection") -> bool:
         if self._pid == line.info.backend_pid:
             return True
         earlier, found = self._pid, self._ask(line, "SELECT pg_try_advisory_lock(%s)", LOCK)
@@ -180,7 +184,7 @@ class Ownership:
 
     # --- a standby
 
-    def _wait(self, line: PatientConnection) -> None:
+    def _wait(self, line: "PatientConnection") -> None:
         self._look(line)
         owner = self.seen.owner
         if owner is not None and self._lives(owner):
@@ -200,7 +204,7 @@ class Ownership:
             return False
         return owner.age_ms < TAKE_MS
 
-    def _take(self, line: PatientConnection) -> None:
+    def _take(self, line: "PatientConnection") -> None:
         """Looked at again under the lock: an owner may have come and gone since."""
         self._look(line)
         owner = self.seen.owner
@@ -223,7 +227,9 @@ class Ownership:
 
     # --- the line
 
-    def _connect(self) -> PatientConnection:
+    def _connect(self) -> "PatientConnection":
+        from haunt.store.patience import PatientConnection  # noqa: PLC0415 - an extra
+
         at = parsed(self._url)
         line = PatientConnection.connect(
             host=at.host,
@@ -255,11 +261,11 @@ class Ownership:
         if line is not None:
             line.pgconn.finish()
 
-    def _ask(self, line: PatientConnection, query: str, *words: object) -> list[tuple[Any, ...]]:
+    def _ask(self, line: "PatientConnection", query: str, *words: object) -> list[tuple[Any, ...]]:
         return line.execute(query.encode(), words).fetchall()
 
     def _keep(
-        self, line: PatientConnection, key: str, *, guarded: bool = False, age: int = 0
+        self, line: "PatientConnection", key: str, *, guarded: bool = False, age: int = 0
     ) -> None:
         [[now_ms]] = self._ask(line, f"SELECT {NOW}")
         told = {
@@ -271,7 +277,7 @@ class Ownership:
         }
         line.execute(KEEP.encode(), (key, json.dumps(told)))
 
-    def _look(self, line: PatientConnection) -> None:
+    def _look(self, line: "PatientConnection") -> None:
         self.seen = seen_in(self._ask(line, LOOK))
 
 

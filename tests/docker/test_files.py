@@ -15,7 +15,8 @@ import yaml
 from haunt.config import SETTINGS
 
 DOCKER = Path(__file__).resolve().parents[2] / "docker"
-COMPOSE, UNIT = DOCKER / "compose.yaml", DOCKER / "haunt.service"
+COMPOSE = DOCKER / "compose.yaml"
+UNIT, PARK = DOCKER / "haunt.service", DOCKER / "haunt@.service"
 
 
 def composed(text: str, folder: Path, **environment: str) -> subprocess.CompletedProcess[str]:
@@ -64,13 +65,14 @@ def image() -> str:
     return (DOCKER / "Dockerfile").read_text()
 
 
-def test_the_unit_is_sound_in_systemds_own_eyes(tmp_path: Path) -> None:
+@pytest.mark.parametrize(("unit", "name"), [(UNIT, "haunt"), (PARK, "haunt@park")])
+def test_the_unit_is_sound_in_systemds_own_eyes(tmp_path: Path, unit: Path, name: str) -> None:
     verify = shutil.which("systemd-analyze")
     assert verify is not None, "the test command installs systemd's tools"
-    command = re.search(r"^ExecStart=(\S+)", UNIT.read_text(), re.MULTILINE)
+    command = re.search(r"^ExecStart=(\S+)", unit.read_text(), re.MULTILINE)
     assert command is not None
-    here = tmp_path / "haunt.service"
-    here.write_text(UNIT.read_text().replace(command[1], "/bin/true"))
+    here = tmp_path / f"{name}.service"
+    here.write_text(unit.read_text().replace(command[1], "/bin/true"))
     found = subprocess.run([verify, "verify", here], check=False, capture_output=True, text=True)
     assert (found.returncode, found.stderr) == (0, "")
 

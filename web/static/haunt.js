@@ -1,7 +1,7 @@
 // Islands: news gone stale, digits that count down, what was not sent, lists that keep still under a thumb, sounds, a release held for 1.5 s.
 (() => {
   "use strict";
-  const STALE_MS = 6000, AGAIN_MS = 6000, HOLD_MS = 1500, SAID_MS = 10000, SETTLE_MS = 1000, LATE_MS = 400;
+  const STALE_MS = 5000, LOOK_MS = 250, AGAIN_MS = 6000, HOLD_MS = 1500, SAID_MS = 10000, SETTLE_MS = 1000, LATE_MS = 400;
   const byId = (id) => document.getElementById(id);
   const stale = byId("stale"), notice = byId("notice"), stream = byId("stream");
   let seen = Date.now(), asked = seen, seq = -1, offset = Number(document.body.dataset.at) - seen;
@@ -40,9 +40,10 @@
     return other ? [" Or look at ", Object.assign(document.createElement("a"), { href: other, textContent: other })] : [];
   }
 
+  // Beats come every 2 s: two lost and one late is old news, said a second before it must be.
   // The alert is read out when it appears; the seconds that follow are not.
   function showStale() {
-    const now = Date.now(), old = now - seen, isStale = old > STALE_MS - 500;
+    const now = Date.now(), old = now - seen, isStale = old > STALE_MS;
     if (isStale) {
       if (stale.hidden) stale.replaceChildren("No news", Object.assign(document.createElement("span"), { ariaHidden: "true" }), ` – last seen ${clock(seen + offset)}. Stop show still tries.`, ...elsewhere());
       stale.querySelector("span").textContent = ` for ${Math.round(old / 1000)} s`;
@@ -65,8 +66,8 @@
   }
 
   countDown();
-  setInterval(() => { if (!document.hidden) showStale(); countDown(); }, 500);
-  document.addEventListener("visibilitychange", () => { if (!document.hidden) seen = Math.max(seen, Date.now() - 3000); });
+  setInterval(() => { if (!document.hidden) showStale(); countDown(); }, LOOK_MS);
+  document.addEventListener("visibilitychange", () => { if (!document.hidden) seen = Math.max(seen, Date.now() - STALE_MS / 2); });
   document.addEventListener("htmx:after:swap", countDown);
 
   // What was pressed and did not get through says so; what did get through is said for a while.

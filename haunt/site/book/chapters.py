@@ -15,6 +15,7 @@ CHAPTERS: Final = {
     "addresses": "Every page and address",
     "wire": "What goes over the wire",
     "bench": "Flash and try a board",
+    "grow": "More than one machine",
     "security": "Security",
 }
 
