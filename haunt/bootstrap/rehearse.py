@@ -7,12 +7,15 @@ from typing import Any
 
 from haunt.bootstrap.clock import sunset_of
 from haunt.bootstrap.firmware import make_brain
+from haunt.core.calendar import Calendar, Sunset
+from haunt.live.prepare import prepare
 from haunt.study.faults import NONE, ROUGH
 from haunt.study.verdict import Verdict
 from haunt.study.visitors import Traffic
 from haunt.study.world import World
 from haunt.wire.showerrors import ShowFileRefused
 from haunt.wire.showfile import read_show
+from haunt.wire.showmodels import ShowFile
 
 EXAMPLE = Path(__file__).resolve().parent.parent / "examples" / "garden.toml"
 HOUR_MS = 3_600_000
@@ -52,7 +55,7 @@ def rehearse(
         file,
         make_brain,
         seed=seed,
-        wall_ms=_opening_ms(file.nights, NO_NIGHT_MS),
+        wall_ms=_begin_ms(file, sunset),
         traffic=Traffic(groups_per_hour=groups_per_hour),
         faults=ROUGH if faults else NONE,
         sunset=sunset,
@@ -62,9 +65,16 @@ def rehearse(
     return Rehearsal(world.verdict(), hours)
 
 
-def _opening_ms(nights: Any, otherwise: int) -> int:
-    """Begin at five in the afternoon, UTC, of the show's first night."""
-    if not nights:
-        return otherwise
-    first = min(each.date for each in nights)
-    return round(datetime(first.year, first.month, first.day, 17, tzinfo=UTC).timestamp() * 1000)
+def _begin_ms(file: ShowFile, sunset: Sunset) -> int:
+    """Five in the afternoon, UTC, of the first night; if its doors are shut then, its opening."""
+    if not file.nights:
+        return NO_NIGHT_MS
+    first = min(each.date for each in file.nights)
+    five_ms = round(datetime(first.year, first.month, first.day, 17, tzinfo=UTC).timestamp() * 1000)
+    show = prepare(file).show
+    calendar = Calendar(show.calendar, show.time_zone, sunset)
+    if calendar.piece(five_ms).open:
+        return five_ms
+    opens = next(each.opens for each in show.calendar.nights if each.date == first)
+    found = calendar.first_instant(first, opens)
+    return five_ms if found is None else found

@@ -115,6 +115,9 @@ def try_out(  # noqa: PLR0917 - an option a parameter
 def _credential(found: dict[str, object] | str, *, as_json: bool) -> None:
     if isinstance(found, str):
         fail(found)
+    if not found["sensors"] and not found["props"]:
+        told = "the show file names nothing with a pin on this board: finish its file by hand"
+        typer.echo(f"haunt: {told}", err=True)
     if as_json:
         typer.echo(json.dumps(found))
         return

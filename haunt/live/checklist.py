@@ -88,7 +88,14 @@ def _boards(night: NightView) -> Line:
     if gone:
         why = f"{len(gone)} of {count} not here: {_named(gone)}. Check supply, then Wi-Fi."
         return Line("boards", State.MEND, "Boards", why, "/boards", "Boards")
-    return Line("boards", State.GOOD, "Boards", f"All {count} are here.", "/boards", "Boards")
+    return Line(
+        "boards",
+        State.GOOD,
+        "Boards",
+        f"{_all(count)} {'is' if count == 1 else 'are'} here.",
+        "/boards",
+        "Boards",
+    )
 
 
 def _firmware(night: NightView) -> Line:
@@ -105,7 +112,7 @@ def _firmware(night: NightView) -> Line:
         why = f"Most have {most}, but {_named(odd)}."
         return Line("firmware", State.LOOK, "Firmware", why, "/boards", "Boards")
     [(version, names)] = told.items()
-    why = f"{version} on all {len(names)} that told it."
+    why = f"{version} on {_all(len(names)).lower()} that told it."
     return Line("firmware", State.GOOD, "Firmware", why, "/boards", "Boards")
 
 
@@ -133,7 +140,7 @@ def _sensors(night: NightView, plan: Tonight, known: Evidence, clock: Clock) -> 
     parts += [f"Muted: {_named(muted)}."] if muted else []
     if parts:
         return Line("sensors", State.LOOK, "Sensors", " ".join(parts), "/walk", "Walk test")
-    why = f"All {len(watched)} saw somebody since {dusk}."
+    why = f"{_all(len(watched))} saw somebody since {dusk}."
     return Line("sensors", State.GOOD, "Sensors", why, "/walk", "Walk test")
 
 
@@ -224,7 +231,7 @@ def _props(night: NightView) -> Line:
                     "Walk test")  # fmt: skip
     if out:
         return Line("props", State.LOOK, "Props", f"Not ready: {_named(out)}.", "/", "Tonight")
-    why = f"None of the {len(night.props)} is held, locked out or out of service."
+    why = "None is held, locked out or out of service."
     return Line("props", State.GOOD, "Props", why, "/", "Tonight")
 
 
@@ -265,6 +272,10 @@ def _board_name(night: NightView, board: BoardView) -> str:
 
 def _sensor_name(sensor: SensorView) -> str:
     return sensor.id if sensor.name == sensor.id else f"{sensor.id}, {sensor.name}"
+
+
+def _all(count: int) -> str:
+    return "The one" if count == 1 else f"All {count}"
 
 
 def _named(names: list[str]) -> str:

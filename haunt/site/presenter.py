@@ -214,7 +214,7 @@ class Presenter:
     def tallies(self) -> Tallies:
         counters = self.night.counters
         return Tallies(
-            f"{counters.motions} motions tonight: {counters.fired} fired, "
+            f"{_motions(counters.motions)} tonight: {counters.fired} fired, "
             f"{counters.refused} refused, {counters.lapsed} too late."
         )
 
@@ -246,7 +246,7 @@ class Presenter:
             heard=self.clock(board.last_heard_ms),
             stop=self._heard_stop(board),
             facts=_facts(board),
-            motions=f"It counted {counted} motions, the journal has {journalled}."
+            motions=f"It counted {_motions(counted)}, the journal has {journalled}."
             if counted is not None
             else "",
             is_short=counted is not None and counted > journalled,
@@ -288,6 +288,10 @@ def tuned(prop: PropView, was_s: str) -> Notice:
     said = f"{prop.name} now rests {_seconds(prop.cooldown_ms)} s; it was {was_s} s."
     act = Act(f"/props/{prop.id}/cooldown", f"Undo: {was_s} s")
     return Notice(said, undo=act, undo_name="cooldown_s", undo_value=was_s)
+
+
+def _motions(count: int) -> str:
+    return f"{count} motion{'s' * (count != 1)}"
 
 
 def _seconds(ms: int) -> str:

@@ -66,7 +66,7 @@ def _standing(sensor: SensorView) -> tuple[str, str, str, str]:
     if sensor.muted:
         return "held", "pause", "Muted", f"by {sensor.muted_by}" if sensor.muted_by else ""
     if sensor.kind not in NO_EYES and sensor.a_minute >= CHATTERS_A_MINUTE:
-        return "out-of-service", "warn", "Chatters", f"{sensor.a_minute} hits in a minute"
+        return "out-of-service", "warn", "Chatters", f"{sensor.a_minute} motions in a minute"
     if sensor.hits:
-        return "ready", "disc", "Seen", f"{sensor.hits} hit{'s' * (sensor.hits != 1)}"
+        return "ready", "disc", "Seen", f"{sensor.hits} motion{'s' * (sensor.hits != 1)}"
     return "closed", "hollow", "Not seen", "yet"

@@ -47,7 +47,7 @@ LOOKS = {
 LIVE_S = 300
 GAP_PX = 12
 CLOSE = """(all, least) => {
-  const boxes = [...all].filter(e => e.getClientRects().length && !e.closest('.hidden'))
+  const boxes = [...all].filter(e => e.checkVisibility() && !e.closest('.hidden'))
     .map(e => [e, e.getBoundingClientRect()]);
   const apart = (a, b) => Math.max(a.left - b.right, b.left - a.right, a.top - b.bottom, b.top - a.bottom);
   return boxes.flatMap(([e, a], n) => boxes.slice(n + 1).filter(([, b]) => apart(a, b) < least - .5)
@@ -192,6 +192,7 @@ def looks(bench: Bench) -> None:
 
 
 def _boxes(page: Page, path: str, found: dict[str, list[str]]) -> None:
+    page.locator("details").evaluate_all("all => all.forEach(e => { e.open = true; })")
     small = page.locator(TARGETS).evaluate_all(SMALL, 48)
     found["small"] += [f"{path} {each}" for each in small]
     close = page.locator("button, .button").evaluate_all(CLOSE, GAP_PX)

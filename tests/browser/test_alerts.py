@@ -31,6 +31,9 @@ from tests.site.stage import an_entrance
 pytestmark = pytest.mark.browser
 TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
 START_S = 20.0
+ROWS, ROW_PX = "#needs .places .need", 120
+TOPS = """all => all.filter(e => e.checkVisibility())
+    .map(e => e.getBoundingClientRect().top - e.parentElement.getBoundingClientRect().top)"""
 TITLE = "Tonight \N{EN DASH} Walled garden"
 
 
@@ -301,6 +304,9 @@ def test_alerts_come_and_go_and_no_card_moves(
         open_now = len([each for each in alerts if not each.seen_by])
         said = f"{open_now} need" if open_now else "Nothing needs you"
         expect(page.locator("#needs .strip")).to_contain_text(said, timeout=10_000)
+
+        tops = page.locator(ROWS).evaluate_all(TOPS)
+        assert tops == [n * ROW_PX for n in range(len(tops))], "fewer rows move no other"
 
     after = held_still(page)
     assert after[:-1] == before[:-1]

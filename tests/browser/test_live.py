@@ -5,6 +5,7 @@ Method: Chromium against a stand-in that is frozen, thawed, ended and started ag
 
 import re
 import time
+from urllib.parse import urlsplit
 
 import pytest
 from playwright.sync_api import Browser, Page, Route, expect
@@ -86,6 +87,29 @@ def test_a_stream_opens_however_late_its_script_comes(chromium: Browser, own_hou
     page.goto(own_house.url)
 
     wait_for_streams(own_house, 1, seconds=4)
+    page.context.close()
+
+
+def test_a_stream_is_asked_for_after_all_that_a_page_is_made_of(
+    chromium: Browser, own_house: House
+) -> None:
+    """Else a browser, and whatever measures it, takes the page for one that loads all night."""
+    page = context_of(chromium, own_house).new_page()
+    asked: dict[str, str] = {}
+    session = page.context.new_cdp_session(page)
+    session.send("Network.enable")
+    session.on(
+        "Network.requestWillBeSent",
+        lambda e: asked.update(
+            {urlsplit(e["request"]["url"]).path: e["request"]["initialPriority"]}
+        ),
+    )
+    page.goto(own_house.url)
+    wait_for_streams(own_house, 1)
+    expect(page.locator("#stale")).to_be_hidden()  # what the browser told meanwhile is heard now
+
+    assert asked["/"] == "VeryHigh"
+    assert asked["/stream"] == "Low"
     page.context.close()
 
 

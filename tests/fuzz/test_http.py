@@ -42,7 +42,7 @@ def test_a_real_server_answers_all_that_it_is_asked_and_gives_nothing_away(
 
     assert outcome.failures == []
     assert outcome.noted["status 200"] > 3, "what comes after the doors was reached"
-    assert outcome.noted["status 401"] + outcome.noted["status 403"] > 3
+    assert outcome.noted["status 401"] + outcome.noted["status 403"] > 1
 
 
 ODD = {

@@ -16,9 +16,8 @@ from haunt.live.opening import TICKS
 from haunt.site.app import create_app
 from haunt.site.checkports import NoChecks
 from haunt.site.hub import Hub
-from haunt.site.ports import NoNights, Services
+from haunt.site.ports import NoNights, Services, Sheet
 from haunt.store.checks import Check
-from haunt.study.report import NightReport
 from tests.site.night import DUSK_MS, StandInDesk, StandInKeeper, StandInReader, a_night
 from tests.site.stage import COOKIE, HERE, HTMX, OWN, Stage, an_entrance, secret_of
 from tests.study.test_report import busy
@@ -153,11 +152,14 @@ def test_a_note_cannot_become_markup(stage: Stage) -> None:
 
 
 class OneNight(NoNights):
+    def __init__(self, checks: dict[str, Check]) -> None:
+        self.checks = checks
+
     def dates(self) -> list[str]:
         return [NIGHT]
 
-    def report(self, day: str) -> NightReport | str:
-        return busy() if day == NIGHT else "no such night"
+    def sheet(self, day: str, earlier: int) -> Sheet | str:  # noqa: ARG002 - the port's word
+        return Sheet(busy(), [], self.checks) if day == NIGHT else "no such night"
 
 
 class TornKeeper(StandInKeeper):
@@ -190,7 +192,7 @@ def test_a_nights_page_tells_what_was_checked_before_it() -> None:
     book = NoChecks()
     book.note(Check(NIGHT, "water", DUSK_MS, "Mara", done=True))
     book.note(Check(NIGHT, "signed", DUSK_MS, "Jory", done=True, note="wind: no banner"))
-    with opened("watch", nights=OneNight(), checks=book) as client:
+    with opened("watch", nights=OneNight(book.of(NIGHT)), checks=book) as client:
         text = client.get(f"/nights/{NIGHT}").text
 
     assert f"1 of {len(TICKS)} ticked, signed off by Jory at 18:30" in text

@@ -62,7 +62,7 @@ def test_a_hit_stands_big_and_changes_the_number_that_a_sound_goes_by(stage: Sta
     assert 'data-hits="0"' in before
     assert 'data-hits="1"' in after
     assert '<p class="big">owl-eye</p>' in after
-    assert "3 hits" in after
+    assert "3 motions" in after
 
 
 def test_what_was_not_seen_yet_is_named_and_all_seen_is_said(stage: Stage) -> None:
@@ -85,7 +85,7 @@ def test_one_that_fires_without_a_pause_is_said_to_chatter(stage: Stage) -> None
     stage.desk.see("owl-eye", hits=31, a_minute=12)
 
     text = re.sub(r"<[^>]+>", "", part(stage))
-    assert "owl-eye: 12 hits in a minute: chatters" in text
+    assert "owl-eye: 12 motions in a minute: chatters" in text
 
 
 def test_a_muted_sensor_is_not_called_silent(stage: Stage) -> None:

@@ -227,3 +227,18 @@ def test_the_command_prints_the_same_verdict_and_hash_whatever_order_sets_have(
     assert found.log_hash in one
     assert found.restarts >= 1
     assert "every promise held" in one
+
+
+@pytest.mark.parametrize("zone", ["America/New_York", "Europe/Berlin", "Asia/Tokyo"])
+def test_a_rehearsal_begins_while_the_doors_are_open_wherever_the_show_stands(
+    tmp_path: Path, zone: str
+) -> None:
+    text = (ROOT / "haunt" / "examples" / "first-night.toml").read_text()
+    file = tmp_path / "show.toml"
+    file.write_text(text.replace("America/New_York", zone))
+
+    found = rehearse(file, seed=1, hours=0.5, faults=False, groups_per_hour=60)
+
+    assert isinstance(found, Rehearsal)
+    assert found.verdict.groups > 10
+    assert found.verdict.fired > 10

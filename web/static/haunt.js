@@ -163,7 +163,7 @@
   }
   function showSound() {
     for (const each of document.querySelectorAll("[data-sound]")) {
-      each.hidden = false;
+      each.hidden = each.parentElement.hidden = false;
       each.setAttribute("aria-pressed", String(kept("sound") === "on"));
     }
   }

@@ -47,7 +47,7 @@ COMMANDS: Final[Mapping[str, Command]] = {
     ),
     "serve": Command(
         "Runs your show: broker, rules, journal, pages. Ctrl-C ends it in order.",
-        "haunt serve --data ~/haunt --listen 0.0.0.0:8080",
+        "haunt serve --data ~/haunt --listen 0.0.0.0:8080 --mqtt 0.0.0.0:1883",
         SERVE,
     ),
     "check": Command(
