@@ -70,7 +70,7 @@ def lines(night: NightView, plan: Tonight, known: Evidence, clock: Clock) -> lis
         _sensors(night, plan, known, clock),
         _packs(night, clock),
         _stop(night, known, clock),
-        _hours(plan, clock),
+        _hours(night, plan, clock),
         _props(night),
         _faults(night),
         _findings(known.findings),
@@ -209,9 +209,12 @@ def _stop(night: NightView, known: Evidence, clock: Clock) -> Line:
     return Line("stop", State.GOOD, "Stop", why, "/release", "How to release")
 
 
-def _hours(plan: Tonight, clock: Clock) -> Line:
+def _hours(night: NightView, plan: Tonight, clock: Clock) -> Line:
     if plan.opens_ms is None or plan.closes_ms is None:
-        parts = ["Always open: the show file names no night ahead"]
+        if not night.open:
+            why = "Closed: no night of the show file lies ahead, so nothing will fire."
+            return Line("hours", State.LOOK, "Hours", why, "/doors", "Doors")
+        parts = ["Open: the show file names no night ahead"]
     else:
         parts = [f"Open {clock(plan.opens_ms)} to {clock(plan.closes_ms)}"]
     for name, spans in (("Phases", plan.phases), ("Quiet", plan.quiet)):

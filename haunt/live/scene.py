@@ -38,6 +38,8 @@ class Scene:
         self._faults: dict[str, tuple[str, ...]] = {}
         self._names = Names()
         self._seq = 0
+        night = running.arbiter.night
+        self._before = night.fired, night.refused, night.lapsed
 
     @property
     def labels(self) -> Labels:
@@ -210,6 +212,7 @@ class Scene:
     def _counters(self, queue_dropped: int) -> Counters:
         running, tally, night = self._running, self._running.tally, self._running.arbiter.night
         counts, out = self._journal.counts(), running.alerts_out()
+        fired, refused, lapsed = self._before  # the night remembers those of earlier runs too
         return Counters(
             motions=tally.motions,
             duplicates=tally.duplicates,
@@ -223,9 +226,9 @@ class Scene:
             journal_failing=counts.failing,
             late_wills=running.boards.presence.late_wills,
             odd_reports=night.odd_reports,
-            fired=night.fired,
-            refused=night.refused,
-            lapsed=night.lapsed,
+            fired=night.fired - fired,
+            refused=night.refused - refused,
+            lapsed=night.lapsed - lapsed,
             alerts_sent=out.sent,
             alerts_dropped=out.dropped,
             alerts_fault=out.fault,

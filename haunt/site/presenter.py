@@ -214,7 +214,7 @@ class Presenter:
     def tallies(self) -> Tallies:
         counters = self.night.counters
         return Tallies(
-            f"{_motions(counters.motions)} tonight: {counters.fired} fired, "
+            f"{_motions(counters.motions)} since haunt started: {counters.fired} fired, "
             f"{counters.refused} refused, {counters.lapsed} too late."
         )
 

@@ -53,6 +53,7 @@ CLOSE = """(all, least) => {
   return boxes.flatMap(([e, a], n) => boxes.slice(n + 1).filter(([, b]) => apart(a, b) < least - .5)
     .map(([f]) => `${e.textContent.trim().slice(0, 20)} | ${f.textContent.trim().slice(0, 20)}`));
 }"""  # noqa: E501
+UNFOLD = "all => all.forEach(e => { e.open = true; })"
 TAPS = 20
 Section = Callable[["Bench"], None]
 
@@ -183,6 +184,7 @@ def looks(bench: Bench) -> None:
         page = context.new_page()
         for path in pages():
             loaded(page, bench.house.url + path, 150)
+            page.locator("details").evaluate_all(UNFOLD)
             found["axe"] += [f"{theme} {path} {each}" for each in violations(page)]
             if theme == "night":
                 _boxes(page, path, found)
@@ -192,7 +194,6 @@ def looks(bench: Bench) -> None:
 
 
 def _boxes(page: Page, path: str, found: dict[str, list[str]]) -> None:
-    page.locator("details").evaluate_all("all => all.forEach(e => { e.open = true; })")
     small = page.locator(TARGETS).evaluate_all(SMALL, 48)
     found["small"] += [f"{path} {each}" for each in small]
     close = page.locator("button, .button").evaluate_all(CLOSE, GAP_PX)

@@ -216,6 +216,17 @@ def test_the_hours_are_said_in_local_time() -> None:
     )
 
 
+def test_a_show_whose_nights_are_all_past_is_not_said_to_be_open() -> None:
+    plan = replace(PLAN, opens_ms=None, closes_ms=None)
+    night = a_good_night()
+    shut = {each.id: each for each in lines(replace(night, open=False), plan, evidence(), utc)}
+    open_ = {each.id: each for each in lines(replace(night, open=True), plan, evidence(), utc)}
+
+    assert shut["hours"].state is State.LOOK
+    assert "nothing will fire" in shut["hours"].why
+    assert open_["hours"].state is State.GOOD
+
+
 # --- what tonight is
 
 

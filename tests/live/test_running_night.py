@@ -14,6 +14,8 @@ from haunt.core.events import Motion
 from haunt.core.show import Show
 from haunt.live.night import RunningNight
 from haunt.live.ports import ActionRow, Arrival, LinkState, Receipt
+from haunt.live.scene import Scene
+from haunt.live.views import Labels
 from tests.core.stage import EVENING, prop, sensor, show
 from tests.fakes.broker import FakeJournal, FakeOutbox
 
@@ -319,3 +321,18 @@ def test_a_will_left_while_the_controller_was_down_is_believed() -> None:
     again.tell("b1/presence", retain=True, state="gone", boot=BOOT, conn=1)
 
     assert not again.night.arbiter.night.boards["b1"].here
+
+
+def test_what_earlier_runs_decided_is_not_counted_beside_the_motions_of_this_one() -> None:
+    evening = Evening().begin()
+    evening.motion(1)
+    memory = json.loads(json.dumps(evening.night.arbiter.snapshot()))
+    again = Evening(memory=memory, start=evening.now + 60_000)
+    scene = Scene(again.night, again.journal, Labels())
+
+    before = scene.build(again.now, frozenset(), 0).counters
+    again.begin().motion(2)
+    after = scene.build(again.now, frozenset(), 0).counters
+
+    assert (before.motions, before.fired, before.refused, before.lapsed) == (0, 0, 0, 0)
+    assert after.motions == after.fired + after.refused + after.lapsed == 1
