@@ -22,6 +22,8 @@ YEARS = range(1970, 2200)
 """What a calendar can be asked of; at its own ends a day more or less is no date any more."""
 LINES_MAX, KEPT_MAX = 12, 500
 NO_SHOW = "there is no show yet"
+NO_NIGHT = "no night has motions yet"
+LATEST_MS = 1 << 62
 EITHER_SIDE_MS = 1_800_000
 """Boards are up before the doors and after them; their health belongs to the night."""
 
@@ -77,8 +79,17 @@ class Nights:
         return [known[each] for each in days if each in known]
 
 
-def report_of(engine: Engine, day: str) -> NightReport | str:
-    """Return the report of a night (YYYY-MM-DD, the local date it opened), or what is missing."""
+def report_of(engine: Engine, day: str | None) -> NightReport | str:
+    """Return the report of a night (YYYY-MM-DD, the local date it opened), or what is missing.
+
+    Without a date it is the newest that has motions.
+    """
+    if day is None:
+        text = show_at(engine, LATEST_MS)
+        dates = dates_of(engine, _zone_in(text)) if text is not None else []
+        if not dates:
+            return NO_NIGHT
+        day = dates[0]
     night = named(day)
     if isinstance(night, str):
         return night
@@ -86,6 +97,10 @@ def report_of(engine: Engine, day: str) -> NightReport | str:
     if text is None:
         return NO_SHOW
     return next(_reports(engine, {day: text}))
+
+
+def _zone_in(text: str) -> str:
+    return read_show(text, "show").show.info.time_zone
 
 
 def _reports(engine: Engine, shows: Mapping[str, str]) -> Iterator[NightReport]:

@@ -11,7 +11,10 @@ from haunt.cli.words import DEFAULT_DATA, Data, Json, config_of, fail
 
 
 def report(
-    night: Annotated[str, typer.Argument(help="The local date on which it opened: YYYY-MM-DD.")],
+    night: Annotated[
+        str | None,
+        typer.Argument(help="The local date on which it opened: YYYY-MM-DD; else the newest."),
+    ] = None,
     data: Data = DEFAULT_DATA,
     as_json: Json = False,
     as_csv: Annotated[bool, typer.Option("--csv", help="For a spreadsheet.")] = False,
@@ -31,7 +34,7 @@ def report(
         csv.writer(sys.stdout).writerows([("section", "name", "figure", "value"), *found.as_rows()])
         return
     share = f"{100 * found.answered_share:.0f} %" if found.answered_share is not None else "none"
-    typer.echo(f"{night}: {found.motions} motions, {found.groups} groups at {found.groups_at}")
+    typer.echo(f"{found.date}: {found.motions} motions, {found.groups} groups at {found.groups_at}")
     best = found.crowd.best
     if best is not None and best.groups is not None:
         band = best.groups
