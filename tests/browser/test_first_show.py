@@ -24,6 +24,7 @@ pytestmark = pytest.mark.system
 TAPS_MAX = 15
 TYPED_MAX = 40
 PATIENCE_MS = 15_000
+TIMES = 10
 
 
 class Thumb:
@@ -82,6 +83,21 @@ def plug_in(file: str, folder: Path, ending: ExitStack) -> int:
     return port
 
 
+def _walk_past(sensor: str, script: int, page: Page) -> None:
+    """Walk by until the page shows it, over the stream: the first time may be before it listens."""
+    hit = page.locator(".hit .big")
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as hand:
+        for _ in range(TIMES):
+            for word in ("motion", "clear"):
+                hand.sendto(f"{word} {sensor}".encode(), ("127.0.0.1", script))
+            try:
+                expect(hit).to_have_text(sensor, timeout=1500)
+            except AssertionError:
+                continue
+            return
+    expect(hit).to_have_text(sensor)
+
+
 def test_a_first_show_takes_few_taps_and_no_text_editor(
     chromium: Browser, set_up: str, tmp_path: Path, ending: ExitStack
 ) -> None:
@@ -108,9 +124,7 @@ def test_a_first_show_takes_few_taps_and_no_text_editor(
     )
     thumb.tap("Walk test")
     thumb.tap("Begin walk test")
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as hand:
-        hand.sendto(b"motion gatekeeper-pir", ("127.0.0.1", script))
-    expect(page.locator(".hit .big")).to_have_text("gatekeeper-pir")  # over the stream, by itself
+    _walk_past("gatekeeper-pir", script, page)
     thumb.tap("End walk test")
     page.goto(f"{house}/first")
     thumb.taps += 1
