@@ -13,7 +13,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Iterator
-from contextlib import closing
+from contextlib import closing, contextmanager
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Final, NamedTuple
@@ -27,7 +27,7 @@ from haunt.config import Config
 from haunt.mqtt.kept import mosquitto, running_pid
 from haunt.store.backup import RESERVE_BYTES, revision_of
 from haunt.store.balance import balances
-from haunt.store.engines import StoreRefused, database_file, open_engines
+from haunt.store.engines import Engine, StoreRefused, database_file, open_engines
 from haunt.store.postgres import server_of
 from haunt.store.reader import Reader
 from haunt.store.rescue import examine
@@ -185,13 +185,19 @@ def _database(config: Config, now: datetime) -> Iterator[Finding]:
         yield Finding("database", good=False, said=str(fault))
 
 
-def _server(config: Config) -> Finding:
+@contextmanager
+def _reading(config: Config) -> Iterator[Engine]:
     writing, reading = open_engines(config.data, config.database)
     try:
-        found = server_of(reading)
+        yield reading
     finally:
         writing.dispose()
         reading.dispose()
+
+
+def _server(config: Config) -> Finding:
+    with _reading(config) as reading:
+        found = server_of(reading)
     said = f"PostgreSQL {found.version}, {found.size_bytes / 1024**2:.1f} MB"
     if not found.keeps:
         said += ": fsync or full_page_writes is off, a power cut may cost the night"
@@ -204,10 +210,8 @@ def _schema(config: Config) -> Finding:
         with closing(sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True)) as asked:
             found = revision_of(asked)
     else:
-        writing, reading = open_engines(config.data, config.database)
-        found = revision(reading)
-        writing.dispose()
-        reading.dispose()
+        with _reading(config) as reading:
+            found = revision(reading)
     if found is None:
         return Finding("schema", good=False, said="this is not a database of haunt")
     if found > HEAD:
@@ -217,12 +221,8 @@ def _schema(config: Config) -> Finding:
 
 
 def _show(config: Config) -> Finding:
-    writing, reading = open_engines(config.data, config.database)
-    try:
+    with _reading(config) as reading:
         stored = Reader(reading).show()
-    finally:
-        writing.dispose()
-        reading.dispose()
     if stored is None:
         return Finding("show", good=False, said="none yet: haunt import FILE")
     try:
@@ -236,12 +236,8 @@ def _show(config: Config) -> Finding:
 
 
 def _history(config: Config, now: datetime) -> Finding:
-    writing, reading = open_engines(config.data, config.database)
-    try:
+    with _reading(config) as reading:
         last = Reader(reading).last_stamp()
-    finally:
-        writing.dispose()
-        reading.dispose()
     if last is None:
         return Finding("journal", good=True, said="nothing yet")
     said = f"{last.number} records, the last of {said_at(last.wall_ms)}"
@@ -252,12 +248,8 @@ def _history(config: Config, now: datetime) -> Finding:
 
 def _counts(config: Config) -> Finding:
     """What boards counted and the journal has not: lost on the way, and no fault of this folder."""
-    writing, reading = open_engines(config.data, config.database)
-    try:
+    with _reading(config) as reading:
         found = balances(reading)
-    finally:
-        writing.dispose()
-        reading.dispose()
     counted, missing = sum(e.counted for e in found), sum(e.missing for e in found)
     said = f"boards counted {counted:,} motions, the journal has {counted - missing:,} of them"
     worst = max(found, key=lambda each: each.missing, default=None)

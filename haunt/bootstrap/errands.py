@@ -128,3 +128,25 @@ class Errands:
 
 def _read_all(read: Callable[[], str], into: list[str]) -> None:
     into.append(read())
+
+
+class Latest:
+    """What was asked for last, of several things of which one is of interest at a time."""
+
+    def __init__(self, errands: Errands) -> None:
+        self._errands = errands
+        self._key = ""
+
+    def ask(self, words: Sequence[str]) -> Work:
+        key = " ".join(words)
+        found = self._errands.ask(key, words, again=True)
+        if not found.said:
+            self._key = key
+        return found
+
+    def look(self) -> Work | None:
+        return self._errands.look(self._key) if self._key else None
+
+    def cancel(self) -> None:
+        if self._key:
+            self._errands.cancel(self._key)

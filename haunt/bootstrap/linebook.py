@@ -10,7 +10,7 @@ from itertools import groupby
 from pathlib import Path
 from typing import Any, Final
 
-from haunt.bootstrap.errands import Errands
+from haunt.bootstrap.errands import Errands, Latest
 from haunt.bootstrap.voices import Voices, seconds_of
 from haunt.live.errors import CrewMistake
 from haunt.site.lineports import Line, Pool
@@ -48,9 +48,8 @@ class LineShelf:
     ) -> None:
         self._store, self._keeper = store, keeper
         self._data, self._voices = data, Voices(data)
-        self._errands, self._wall_ms, self._calm_s = errands, wall_ms, calm_s
+        self._last, self._wall_ms, self._calm_s = Latest(errands), wall_ms, calm_s
         self._read: ReadShow | None = None
-        self._last = ""
         self.trouble = ""
         self._one, self._judged = threading.Lock(), threading.Event()
         self._ending = threading.Event()
@@ -177,19 +176,13 @@ class LineShelf:
         return self._ask(["lines", "render"])
 
     def _ask(self, words: list[str]) -> Work:
-        words += ["--data", str(self._data), "--progress"]
-        key = " ".join(words)
-        found = self._errands.ask(key, words, again=True)
-        if not found.said:
-            self._last = key
-        return found
+        return self._last.ask([*words, "--data", str(self._data), "--progress"])
 
     def work(self) -> Work | None:
-        return self._errands.look(self._last) if self._last else None
+        return self._last.look()
 
     def cancel(self) -> None:
-        if self._last:
-            self._errands.cancel(self._last)
+        self._last.cancel()
 
     # --- the show follows
 

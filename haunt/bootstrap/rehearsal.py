@@ -1,6 +1,5 @@
 """Rehearses a show many times over: for the command line, and in a child process for the page."""
 
-import json
 from collections.abc import Iterator
 from dataclasses import asdict, replace
 from datetime import UTC, datetime
@@ -8,7 +7,7 @@ from pathlib import Path
 from typing import Any, Final, NamedTuple
 from zoneinfo import ZoneInfo
 
-from haunt.bootstrap.errands import Errands
+from haunt.bootstrap.errands import Errands, Latest
 from haunt.bootstrap.pools import Progress, pooled, quiet
 from haunt.bootstrap.recordings import last_nights, show_of, sunsets_near
 from haunt.site.workports import Work
@@ -160,23 +159,17 @@ class Rehearser:
     """Satisfies `site.workports.Rehearsals`. One at a time; what ran last is kept."""
 
     def __init__(self, data: Path, errands: Errands) -> None:
-        self._data, self._errands = data, errands
-        self._last = ""
+        self._data, self._last = data, Latest(errands)
 
     def begin(self, nights: int, profile: str, groups: int | None, *, faults: bool) -> Work:
         words = ["rehearse-nights", "--nights", str(nights), "--profile", profile, "--data"]
         words += [str(self._data), "--json", "--progress"]
         words += ["--groups", str(groups)] if groups else []
         words += ["--faults"] if faults else []
-        key = f"rehearse {json.dumps(words)}"
-        found = self._errands.ask(key, words, again=True)
-        if not found.said:
-            self._last = key
-        return found
+        return self._last.ask(words)
 
     def state(self) -> Work | None:
-        return self._errands.look(self._last) if self._last else None
+        return self._last.look()
 
     def cancel(self) -> None:
-        if self._last:
-            self._errands.cancel(self._last)
+        self._last.cancel()

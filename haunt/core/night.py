@@ -86,7 +86,6 @@ class PropMemory:
 class Prop(PropMemory):
     spec: PropSpec = field(kw_only=True)
     board: "Board" = field(kw_only=True)
-    order: int = 0
     play: Play | None = None
     waiting: Item | None = None
     neighbours: "tuple[Prop, ...]" = ()
@@ -346,11 +345,10 @@ def wire(
     night.boards = {spec.id: Board(spec=spec) for spec in show.boards}
     night.loads = [Load(spec) for spec in show.loads]
     night.timetable = {row.row: row for row in show.timetable}
-    for order, spec in enumerate(show.props):
+    for spec in show.props:
         night.props[spec.id] = Prop(
             spec=spec,
             board=night.boards[spec.board],
-            order=order,
             longest_ms=max((b.duration_ms for b in spec.behaviours), default=0),
             patience_ms=max((b.patience_ms for b in spec.behaviours), default=0),
         )

@@ -9,6 +9,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from enum import StrEnum
 
+from haunt.core.calendar import Piece
 from haunt.core.night import PASSES, Item, Night, Prop, Sensor
 from haunt.core.plays import DUTY_WINDOW_MS, HOUR_MS, on_time_since
 from haunt.core.show import Behaviour
@@ -161,7 +162,7 @@ def closed(night: Night, _prop: Prop, _item: Item) -> int:
     return PASSES if doors_open(night) else 0
 
 
-def held(night: Night, prop: Prop, _item: Item) -> int:
+def held(night: Night, prop: Prop, _item: Item | None) -> int:
     if not prop.held:
         return PASSES
     if prop.held_until_ms is None:
@@ -170,11 +171,11 @@ def held(night: Night, prop: Prop, _item: Item) -> int:
     return left if left > 0 else PASSES
 
 
-def locked_out(_night: Night, prop: Prop, _item: Item) -> int:
+def locked_out(_night: Night, prop: Prop, _item: Item | None) -> int:
     return 0 if prop.locked_by else PASSES
 
 
-def out_of_service(_night: Night, prop: Prop, _item: Item) -> int:
+def out_of_service(_night: Night, prop: Prop, _item: Item | None) -> int:
     return 0 if prop.out_of_service else PASSES
 
 
@@ -189,7 +190,7 @@ def no_link(night: Night, _prop: Prop, _item: Item) -> int:
     return PASSES if night.link_up else 0
 
 
-def low_battery(_night: Night, prop: Prop, _item: Item) -> int:
+def low_battery(_night: Night, prop: Prop, _item: Item | None) -> int:
     if not prop.retired:
         return PASSES
     charge, retire = prop.board.charge_percent, prop.spec.retire_percent
@@ -266,24 +267,26 @@ def audience(night: Night, _prop: Prop, behaviour: Behaviour, at_ms: int) -> boo
     if night.hand_phase_until_ms > at_ms:
         by_hand = hand_limits(night)
         intensity, flash = min(intensity, by_hand[0]), min(flash, by_hand[1])
-    return behaviour.intensity > intensity or behaviour.flash_mhz > flash
+    return too_strong(behaviour, intensity, flash)
+
+
+def too_strong(behaviour: Behaviour, intensity_max: int, flash_max_mhz: int) -> bool:
+    return behaviour.intensity > intensity_max or behaviour.flash_mhz > flash_max_mhz
 
 
 def quiet_hours(night: Night, _prop: Prop, behaviour: Behaviour, at_ms: int) -> bool:
     """At the start and at the planned end, so that nothing plays into the silence."""
-    start = at_ms + night.offset_ms
-    return any(
-        piece.quiet
-        and (
-            piece.quiet_dba is None
-            or behaviour.level_dba is None
-            or behaviour.level_dba > piece.quiet_dba
-        )
-        for piece in (
-            night.calendar.piece(start + behaviour.duration_ms),
-            night.calendar.piece(start),
-        )
-    )
+    start, piece = at_ms + night.offset_ms, night.calendar.piece
+    ends = start + behaviour.duration_ms
+    return too_loud(piece(ends), behaviour) or too_loud(piece(start), behaviour)
+
+
+def too_loud(piece: Piece, behaviour: Behaviour) -> bool:
+    """A behaviour that does not say how loud it is counts as too loud."""
+    if not piece.quiet:
+        return False
+    level, most = behaviour.level_dba, piece.quiet_dba
+    return most is None or level is None or level > most
 
 
 def plays_past_closing(night: Night, _prop: Prop, behaviour: Behaviour, at_ms: int) -> bool:

@@ -9,8 +9,6 @@ from typing import NamedTuple
 from haunt.mqtt.credentials import Kept, acl_text, password_text
 from haunt.mqtt.kept import PROMISED
 
-FILES = ("haunt.conf", "haunt.passwords", "haunt.acl")
-
 
 class Place(NamedTuple):
     """Where the files will lie on the broker's machine, and where it is to listen.

@@ -7,10 +7,9 @@ from collections.abc import Iterable
 from typing import Final, NamedTuple
 
 from sqlalchemy import Engine, Insert, func, insert, select
-from sqlalchemy.exc import DatabaseError
 
 from haunt.store import tables
-from haunt.store.engines import StoreRefused
+from haunt.store.writing import transaction
 
 ROWS_MAX: Final = 2000
 STOPS_MAX: Final = 200
@@ -124,8 +123,5 @@ class CheckStore:
         return None
 
     def _add(self, wanted: Insert) -> None:
-        try:
-            with self._writing.begin() as connection:
-                connection.execute(wanted)
-        except DatabaseError as fault:
-            raise StoreRefused(f"the check could not be kept: {fault.orig}") from fault
+        with transaction(self._writing, "the check could not be kept") as connection:
+            connection.execute(wanted)

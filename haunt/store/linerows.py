@@ -8,10 +8,10 @@ from typing import Any, Final
 
 from sqlalchemy import Engine, Executable, func, insert, select, update
 from sqlalchemy.dialects import postgresql, sqlite
-from sqlalchemy.exc import DatabaseError
 
 from haunt.store import tables
 from haunt.store.engines import StoreRefused
+from haunt.store.writing import transaction
 from haunt.study.pools.pool import PoolLine, State
 
 POOL_MAX: Final = 2000
@@ -44,17 +44,14 @@ class LineStore:
         if not lines:
             return 0
         rows = [each._asdict() | {"pending": int(each.pending)} for each in lines]
-        try:
-            with self._writing.begin() as connection:
-                before = self._count(connection)
-                connection.execute(_insert(self._writing.dialect.name), rows)
-                added = self._count(connection) - before
-                for prop, behaviour, count in connection.execute(_OVERFULL):
-                    raise StoreRefused(
-                        f"{prop}.{behaviour} would have {count} lines; a pool holds {POOL_MAX}"
-                    )
-        except DatabaseError as fault:
-            raise StoreRefused(f"the lines could not be kept: {fault.orig}") from fault
+        with transaction(self._writing, "the lines could not be kept") as connection:
+            before = self._count(connection)
+            connection.execute(_insert(self._writing.dialect.name), rows)
+            added = self._count(connection) - before
+            for prop, behaviour, count in connection.execute(_OVERFULL):
+                raise StoreRefused(
+                    f"{prop}.{behaviour} would have {count} lines; a pool holds {POOL_MAX}"
+                )
         return added
 
     def judge(self, line: PoolLine) -> None:
@@ -63,13 +60,10 @@ class LineStore:
         keys = {key: values[key] for key in ("prop", "behaviour", "name")}
         rest = {key: each for key, each in values.items() if key not in keys}
         known = [table.c[key] == each for key, each in keys.items()]
-        try:
-            with self._writing.begin() as connection:
-                changed = connection.execute(update(table).where(*known).values(**rest)).rowcount
-                if not changed:
-                    connection.execute(insert(table).values(**values))
-        except DatabaseError as fault:
-            raise StoreRefused(f"the line could not be kept: {fault.orig}") from fault
+        with transaction(self._writing, "the line could not be kept") as connection:
+            changed = connection.execute(update(table).where(*known).values(**rest)).rowcount
+            if not changed:
+                connection.execute(insert(table).values(**values))
 
     def followed(self, lines: Sequence[PoolLine]) -> None:
         """Note that the show file says what these rows said; who was judged since stays open."""
@@ -105,11 +99,8 @@ class LineStore:
         return found
 
     def _write(self, statement: Executable) -> None:
-        try:
-            with self._writing.begin() as connection:
-                connection.execute(statement)
-        except DatabaseError as fault:
-            raise StoreRefused(f"the lines could not be changed: {fault.orig}") from fault
+        with transaction(self._writing, "the lines could not be changed") as connection:
+            connection.execute(statement)
 
 
 def _line(row: dict[str, Any]) -> PoolLine:

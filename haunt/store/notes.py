@@ -3,10 +3,9 @@
 from typing import Final, NamedTuple
 
 from sqlalchemy import Engine, Executable, delete, insert, select, update
-from sqlalchemy.exc import DatabaseError
 
 from haunt.store import tables
-from haunt.store.engines import StoreRefused
+from haunt.store.writing import transaction
 
 PAGE: Final = 200
 INTEGER_MAX: Final = 2**63 - 1
@@ -36,12 +35,9 @@ class NoteStore:
         """Return its id; the one it came with is not looked at."""
         table, values = tables.maintenance, note._asdict()
         del values["id"]
-        try:
-            with self._writing.begin() as connection:
-                wanted = insert(table).values(**values).returning(table.c.id)
-                made: int = connection.execute(wanted).scalar_one()
-        except DatabaseError as fault:
-            raise StoreRefused(f"the note could not be kept: {fault.orig}") from fault
+        with transaction(self._writing, "the note could not be kept") as connection:
+            wanted = insert(table).values(**values).returning(table.c.id)
+            made: int = connection.execute(wanted).scalar_one()
         return made
 
     def remove(self, note: int) -> bool:
@@ -67,8 +63,5 @@ class NoteStore:
             return [Note(*row) for row in connection.execute(query)]
 
     def _write(self, statement: Executable) -> int:
-        try:
-            with self._writing.begin() as connection:
-                return connection.execute(statement).rowcount
-        except DatabaseError as fault:
-            raise StoreRefused(f"the notes could not be changed: {fault.orig}") from fault
+        with transaction(self._writing, "the notes could not be changed") as connection:
+            return connection.execute(statement).rowcount

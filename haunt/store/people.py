@@ -5,7 +5,7 @@ The last owner can neither leave nor become less; a link works as often as it sa
 
 import secrets
 from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 from typing import Any, Final, TypeVar
 
 from sqlalchemy import Connection, Engine, Table, delete, func, insert, select, update
@@ -29,6 +29,7 @@ from haunt.store.roster import (
     Token,
     key_of,
 )
+from haunt.store.writing import transaction
 
 OWNER: Final = "owner"
 SESSIONS_MAX: Final = 20
@@ -206,13 +207,8 @@ class PeopleStore:
         except DatabaseError as fault:
             raise StoreRefused(f"people cannot be read: {fault.orig}") from fault
 
-    @contextmanager
-    def _transaction(self) -> Iterator[Connection]:
-        try:
-            with self._writing.begin() as connection:
-                yield connection
-        except DatabaseError as fault:
-            raise StoreRefused(f"people could not be kept: {fault.orig}") from fault
+    def _transaction(self) -> AbstractContextManager[Connection]:
+        return transaction(self._writing, "people could not be kept")
 
     @contextmanager
     def _change(self) -> Iterator[Connection]:

@@ -45,21 +45,16 @@ READS: Final = (
 def open_postgresql(url: URL) -> tuple[Engine, Engine]:
     """Return (writer, reader), each with a pool of its own: pages never hold up the journal."""
     try:
-        writer = create_engine(
-            url,
-            pool_size=4,
-            max_overflow=12,
-            pool_timeout=POOL_S,
-            pool_pre_ping=True,
-            connect_args=LINE,
-        )
-        reader = create_engine(
-            url,
-            pool_size=4,
-            max_overflow=12,
-            pool_timeout=POOL_S,
-            pool_pre_ping=True,
-            connect_args=LINE,
+        writer, reader = (
+            create_engine(
+                url,
+                pool_size=4,
+                max_overflow=12,
+                pool_timeout=POOL_S,
+                pool_pre_ping=True,
+                connect_args=LINE,
+            )
+            for _ in range(2)
         )
     except ModuleNotFoundError as fault:
         raise StoreRefused(

@@ -2,10 +2,10 @@
 
 from sqlalchemy import Engine, insert
 from sqlalchemy.dialects import postgresql, sqlite
-from sqlalchemy.exc import DatabaseError
 
 from haunt.store import tables
 from haunt.store.engines import StoreRefused
+from haunt.store.writing import transaction
 
 
 class Writer:
@@ -17,13 +17,8 @@ class Writer:
     def save_show(self, text: str, by: str, at_ms: int) -> int:
         """Keep a show file as the newest version; return its number. Raises StoreRefused."""
         wanted = insert(tables.shows).values(text=text, by=by, at_ms=at_ms)
-        try:
-            with self._engine.begin() as connection:
-                version: int = connection.execute(
-                    wanted.returning(tables.shows.c.version)
-                ).scalar_one()
-        except DatabaseError as fault:
-            raise StoreRefused(f"the show could not be kept: {fault.orig}") from fault
+        with transaction(self._engine, "the show could not be kept") as connection:
+            version: int = connection.execute(wanted.returning(tables.shows.c.version)).scalar_one()
         return version
 
     def keep_if_possible(self, key: str, value: str) -> bool:
@@ -39,8 +34,5 @@ class Writer:
         special = sqlite.insert if self._engine.dialect.name == "sqlite" else postgresql.insert
         wanted = special(tables.settings).values(key=key, value=value)
         wanted = wanted.on_conflict_do_update(index_elements=["key"], set_={"value": value})
-        try:
-            with self._engine.begin() as connection:
-                connection.execute(wanted)
-        except DatabaseError as fault:
-            raise StoreRefused(f"the setting {key} could not be kept: {fault.orig}") from fault
+        with transaction(self._engine, f"the setting {key} could not be kept") as connection:
+            connection.execute(wanted)

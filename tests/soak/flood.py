@@ -10,34 +10,22 @@ from contextlib import suppress
 from pathlib import Path
 
 from tests.fuzz.packets import resident_kb
-from tests.mqtt import attacks
-from tests.mqtt.raw import RawClient, connect, publish, subscribe
+from tests.mqtt.raw import RawClient, connect, publish
 from tests.mqtt.stage import Garden
 from tests.soak.outcome import Outcome
-from tests.soak.strangers import GROWTH_MAX_KB, P99_MAX_MS
+from tests.soak.strangers import GROWTH_MAX_KB, P99_MAX_MS, TOPIC, listening
 
 RATE = 1000
 LINES = 2
 CUE_EVERY_S = 0.05
-TOPIC = b"haunt/garden/b1/cue"
 
 
 def run(count: int, seed: int, folder: Path) -> Outcome:
     """Flood it for `count` seconds."""
     del seed  # nothing is drawn
-    outcome, garden = Outcome(), Garden(folder)
-    try:
-        garden.admit("b1")
-        garden.start()
-        with attacks.let_in_a_spy(garden) as spy:
-            board = attacks.signed_in(garden, "b1")
-            assert board is not None
-            with board:
-                board.send(subscribe(TOPIC))
-                board.heard()
-                _flood(garden, spy, board, count, outcome)
-    finally:
-        garden.end()
+    outcome = Outcome()
+    with listening(folder) as (garden, spy, board):
+        _flood(garden, spy, board, count, outcome)
     return outcome
 
 

@@ -20,6 +20,7 @@ from tests.soak.outcome import Outcome
 GROWTH_MAX_KB = 50_000
 P99_MAX_MS = 500
 CUES = 200
+TOPIC = b"haunt/garden/b1/cue"
 KINDS = ("says nothing", "begins a CONNECT", "claims 256 MB")
 HUGE = packet(0x10, b"", claim=268_435_455)
 
@@ -28,7 +29,16 @@ def run(count: int, seed: int, folder: Path) -> Outcome:
     """Open `count` sockets that stay, while others knock with wrong passwords as fast as can be."""
     del seed  # nothing is drawn
     _allow_files(count + 500)
-    outcome, garden = Outcome(), Garden(folder)
+    outcome = Outcome()
+    with listening(folder) as (garden, spy, board):
+        _besiege(garden, spy, board, count, outcome)
+    return outcome
+
+
+@contextmanager
+def listening(folder: Path) -> Iterator[tuple[Garden, RawClient, RawClient]]:
+    """A broker, a spy that may say anything, and a board that listens for its cues."""
+    garden = Garden(folder)
     try:
         garden.admit("b1")
         garden.start()
@@ -36,12 +46,11 @@ def run(count: int, seed: int, folder: Path) -> Outcome:
             board = attacks.signed_in(garden, "b1")
             assert board is not None
             with board:
-                board.send(subscribe(b"haunt/garden/b1/cue"))
+                board.send(subscribe(TOPIC))
                 board.heard()
-                _besiege(garden, spy, board, count, outcome)
+                yield garden, spy, board
     finally:
         garden.end()
-    return outcome
 
 
 def _besiege(
