@@ -284,6 +284,14 @@ def run(config):
         board.close(clock.now_ms())
 
 
+def has(module, name):
+    """Whether the port brings something at all: a computer has neither pins nor a radio to join."""
+    try:
+        return hasattr(__import__(module), name)
+    except ImportError:
+        return False
+
+
 def restart():
     """On a real board; on a computer there is nothing to restart.
 

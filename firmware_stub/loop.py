@@ -40,6 +40,9 @@ class Board:
         self._write(ms, self._tracks.due(ms))
         self._link.flush()
 
+    def is_here(self):
+        return self._session is not None and self._session.is_up
+
     def is_quiet(self):
         """Whether nothing would be missed if the board slept until the next look at its sensors."""
         return not self._link.is_open() and self._tracks.is_quiet()

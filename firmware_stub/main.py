@@ -5,6 +5,8 @@ import sys
 import board
 import config
 
+NO_PINS = '"pins": "script", "control_port": 5005'
+
 
 def main(arguments):
     path = arguments[1] if len(arguments) > 1 else "config.json"
@@ -17,6 +19,8 @@ def main(arguments):
         for fault in wrong.faults:
             print("%s: %s" % (path, fault))
         return 2
+    if not fits(path, found):
+        return 2
     try:
         board.run(found)
     except KeyboardInterrupt:
@@ -26,6 +30,24 @@ def main(arguments):
         print("restarting after:", repr(fault))
         board.restart()
         raise
+
+
+def fits(path, found):
+    """A computer has no pins, and joins its Wi-Fi by itself."""
+    if found.pins == "machine" and not board.has("machine", "Pin"):
+        print("%s: this machine has no pins, so it cannot be this board." % path)
+        print("To play the board here:  haunt boards play %s" % path)
+        print("To play it without haunt, put into the file:  %s" % NO_PINS)
+        print("and send to that port, by UDP, lines such as:  motion %s" % _first(found.sensors))
+        return False
+    if found.wifi and not board.has("network", "WLAN"):
+        print("%s: wifi is left to this machine" % path)
+        found.wifi = None
+    return True
+
+
+def _first(sensors):
+    return list(sensors)[0] if sensors else "SENSOR"
 
 
 code = main(getattr(sys, "argv", []))

@@ -63,7 +63,10 @@ class Config:
 def read_config(
     data: Path, flags: Mapping[str, str | None], environment: Mapping[str, str]
 ) -> Config:
-    """Raises SettingRefused."""
+    """Read the layers, each over the one before; None in flags is not given.
+
+    Raises SettingRefused for the first setting that is wrong.
+    """
     values, origin = dict(SETTINGS), dict.fromkeys(SETTINGS, "default")
     layers = (
         (str(data / "haunt.toml"), _from_file(data / "haunt.toml")),
@@ -86,9 +89,9 @@ def read_config(
         database=values["database"],
         show=Path(values["show"]) if values["show"] else None,
         names=_names(values["name"]),
-        tls=_tls(values["tls"]),
+        tls=_one_of(TLS, "tls", values["tls"]),
         webhook=_webhook(values["webhook"]),
-        log=_log(values["log"]),
+        log=_one_of(LOGS, "log", values["log"]),
         mdns=_mdns(values["mdns"]),
         broker_ca=_pem(values["broker_ca"]),
         origin=tuple(origin.items()),
@@ -158,16 +161,10 @@ def _pem(text: str) -> Path | None:
     return path
 
 
-def _tls(text: str) -> str:
-    if text in TLS:
+def _one_of(allowed: tuple[str, ...], key: str, text: str) -> str:
+    if text in allowed:
         return text
-    raise SettingRefused(f"tls {text!r}: allowed are {', '.join(TLS)}")
-
-
-def _log(text: str) -> str:
-    if text in LOGS:
-        return text
-    raise SettingRefused(f"log {text!r}: allowed are {', '.join(LOGS)}")
+    raise SettingRefused(f"{key} {text!r}: allowed are {', '.join(allowed)}")
 
 
 def _webhook(text: str) -> str:

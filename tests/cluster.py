@@ -39,13 +39,14 @@ def binaries() -> Path:
 class Cluster:
     """`safe` keeps what was committed through a crash; without it everything is a bit faster."""
 
-    def __init__(self, *, safe: bool = False) -> None:
+    def __init__(self, *, safe: bool = False, also_on: Sequence[str] = ()) -> None:
+        """`also_on`: further addresses of this machine; their networks are let in."""
         self.folder, self.port = _folder(), free_port()
         self._bin = binaries()
         _run(self.folder, ["cp", "-a", _made_once(), self._data])
         settings = {
             "port": self.port,
-            "listen_addresses": "'127.0.0.1'",
+            "listen_addresses": f"'{','.join(('127.0.0.1', *also_on))}'",
             "unix_socket_directories": "''",
             "max_connections": 100,
             "fsync": "on" if safe else "off",
@@ -55,6 +56,8 @@ class Cluster:
         lines = "".join(f"{name} = {value}\n" for name, value in settings.items())
         with (self._data / "postgresql.conf").open("a") as out:
             out.write(lines)
+        with (self._data / "pg_hba.conf").open("a") as out:
+            out.writelines(f"host all all {each}/29 trust\n" for each in also_on)
 
     @property
     def _data(self) -> Path:
@@ -168,9 +171,9 @@ def shared() -> Cluster:
 
 
 @contextmanager
-def of_its_own() -> Iterator[Cluster]:
+def of_its_own(also_on: Sequence[str] = ()) -> Iterator[Cluster]:
     """One to be stopped, frozen and killed."""
-    found = Cluster(safe=True)
+    found = Cluster(safe=True, also_on=also_on)
     try:
         yield found.start()
     finally:

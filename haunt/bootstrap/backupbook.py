@@ -6,7 +6,6 @@ A backup is tried out in a process of its own: the running night loses no moment
 import json
 import os
 import subprocess
-import sys
 import threading
 import time
 from collections.abc import Callable, Iterator, Sequence
@@ -17,18 +16,19 @@ from tarfile import BLOCKSIZE, TarInfo
 from typing import Final, NamedTuple
 
 from haunt.bootstrap import keeping
+from haunt.bootstrap.errands import PROGRAM, gently
 from haunt.bootstrap.keeping import Keeping
 from haunt.bootstrap.mending import said_at
 from haunt.config import Config
 from haunt.site.houseports import Copy, HouseRefused, Loss, Parcel, Standing
 from haunt.store import backup
-from haunt.store.backup import DATABASE, MANIFEST, Backup, BackupRefused
+from haunt.store.backup import MANIFEST, Backup, BackupRefused
 from haunt.store.engines import database_file
+from haunt.store.sqlitefile import DATABASE
 
 TRY_S: Final = 120
 LOOK_S: Final = 0.2
 CHUNK: Final = 1 << 18
-NICENESS: Final = "15"
 OPEN: Final = frozenset({DATABASE, "ca.pem", "server.pem"})
 """What of a backup may travel where others read along; keys and passwords of boards may not."""
 
@@ -42,7 +42,7 @@ class Backups:
         keeping_: Keeping,
         again: Callable[[], None],
         is_ending: Callable[[], bool],
-        program: Sequence[str] = (sys.executable, "-m", "haunt"),
+        program: Sequence[str] = PROGRAM,
     ) -> None:
         self._config, self._keeping = config, keeping_
         self._again, self._is_ending = again, is_ending
@@ -107,7 +107,7 @@ class Backups:
         words = [*self._program, "restore", source.name, "--check"]
         words += ["--data", str(self._config.data)]
         child = subprocess.Popen(  # noqa: S603 - our own program; the name is of a folder we found
-            ["nice", "-n", NICENESS, *words] if os.name == "posix" else words,
+            gently(words),
             env={**os.environ, "HAUNT_DATABASE": self._config.database},
             stdin=subprocess.DEVNULL,
             stdout=subprocess.DEVNULL,

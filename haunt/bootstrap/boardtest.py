@@ -19,16 +19,18 @@ from haunt.bootstrap.broker import foreign_account
 from haunt.bootstrap.clock import SystemClock
 from haunt.bootstrap.keeping import alone
 from haunt.bootstrap.kept import Kept, kept_in
-from haunt.bootstrap.offline import listener_in, listener_of, open_store
+from haunt.bootstrap.offline import listener_in, listener_of, opened_store
 from haunt.bootstrap.refusal import StartRefused
 from haunt.config import Config
 from haunt.mqtt.client import Account
 from haunt.mqtt.credentials import CredentialRefused, Credentials
-from haunt.mqtt.kept import BrokerFailed, KeptBroker, mosquitto, running_pid
+from haunt.mqtt.kept import KeptBroker, mosquitto, running_pid
+from haunt.mqtt.listening import BrokerFailed
 from haunt.mqtt.relay import Relay, RelayRefused
-from haunt.store.engines import StoreRefused
 from haunt.store.latch import StopLatch
-from haunt.store.reader import Reader, Writer
+from haunt.store.reader import Reader
+from haunt.store.refusal import StoreRefused
+from haunt.store.writer import Writer
 from haunt.study.conformance.bench import Bench, Subject
 from haunt.study.conformance.script import Say, examine
 from haunt.study.conformance.verdicts import Finding, Verdict, summary
@@ -92,15 +94,10 @@ def plan(config: Config, board: str, prop: str | None, motion_s: int, *, is_told
 def _kept(config: Config) -> Kept:
     """What the folder holds, while nobody else has it."""
     try:
-        with alone(config.data):
-            writer, reading = open_store(config)
-            try:
-                if Reader(reading).show() is None:
-                    raise TrialRefused(f"{config.data} holds no show yet: import one first")
-                return kept_in(config, Reader(reading), Writer(writer))
-            finally:
-                writer.dispose()
-                reading.dispose()
+        with alone(config.data), opened_store(config) as (writing, reading):
+            if Reader(reading).show() is None:
+                raise TrialRefused(f"{config.data} holds no show yet: import one first")
+            return kept_in(config, Reader(reading), Writer(writing))
     except (StoreRefused, StartRefused, ShowFileRefused) as refused:
         raise TrialRefused(str(refused)) from refused
 

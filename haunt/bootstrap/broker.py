@@ -11,7 +11,8 @@ from haunt.bootstrap.refusal import StartRefused
 from haunt.config import Config, is_loopback
 from haunt.mqtt.client import Account
 from haunt.mqtt.credentials import Credentials
-from haunt.mqtt.kept import KeptBroker, LibraryBroker, mosquitto
+from haunt.mqtt.kept import KeptBroker, mosquitto
+from haunt.mqtt.loopback import LibraryBroker
 from haunt.wire.topics import Topics
 
 Say = Callable[[str], None]

@@ -3,7 +3,6 @@
 Keys never leave the folder and are readable by their owner only; nothing is overwritten.
 """
 
-import os
 import re
 from datetime import UTC, datetime, timedelta
 from ipaddress import IPv4Address, IPv4Network, IPv6Address, IPv6Network, ip_address, ip_network
@@ -21,6 +20,8 @@ from cryptography.hazmat.primitives.serialization import (
     load_pem_private_key,
 )
 from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
+
+from haunt.store.files import write_new
 
 CA_DAYS: Final = 3650
 SERVER_DAYS: Final = 397
@@ -256,7 +257,4 @@ def _pem(key: EllipticCurvePrivateKey) -> bytes:
 
 def _write(path: Path, content: bytes, mode: int = 0o600) -> None:
     path.unlink(missing_ok=True)
-    with os.fdopen(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, mode), "wb") as out:
-        out.write(content)
-        out.flush()
-        os.fsync(out.fileno())
+    write_new(path, content, mode)

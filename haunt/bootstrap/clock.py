@@ -6,11 +6,11 @@ from datetime import date
 from pathlib import Path
 from zoneinfo import ZoneInfo, available_timezones
 
-from haunt.core.calendar import Sunset
+from haunt.core.calendar import DAY_MS, Sunset
 from haunt.live.memory import resumed_mono_ms
 from haunt.wire.showmodels import ShowFile
 
-__all__ = ["SystemClock", "local_zone", "resumed_mono_ms", "sunset_of"]
+__all__ = ["SystemClock", "local_zone", "noon_ms", "now_ms", "resumed_mono_ms", "sunset_of"]
 
 
 class SystemClock:
@@ -23,7 +23,17 @@ class SystemClock:
         return (time.monotonic_ns() + self._offset_ns) // 1_000_000
 
     def wall_ms(self) -> int:
-        return time.time_ns() // 1_000_000
+        return now_ms()
+
+
+def now_ms() -> int:
+    """UTC ms by this machine's clock."""
+    return time.time_ns() // 1_000_000
+
+
+def noon_ms(night: date) -> int:
+    """UTC ms of noon, by UTC: where no show names the zone."""
+    return (night - date(1970, 1, 1)).days * DAY_MS + DAY_MS // 2
 
 
 def local_zone(link: Path = Path("/etc/localtime")) -> str:

@@ -27,7 +27,8 @@ from haunt.study.chance import Chance
 from haunt.study.schedule import Schedule
 from haunt.study.visitors import Stop, Traffic, Visitors, path_of
 from haunt.wire.showfile import read_show, show_from_json, show_to_toml
-from haunt.wire.showmodels import Battery, ShowFile
+from haunt.wire.showmodels import ShowFile
+from haunt.wire.showpower import Battery
 
 EXAMPLES = Path(__file__).resolve().parent.parent / "examples"
 POLL_S = 0.01

@@ -13,25 +13,30 @@ import sys
 import tempfile
 import time
 from collections.abc import Iterator
-from contextlib import closing, contextmanager
+from contextlib import closing
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Final, NamedTuple
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
+from haunt.bootstrap.clock import now_ms
 from haunt.bootstrap.keeping import backups
 from haunt.bootstrap.mending import said_at
 from haunt.bootstrap.refusal import StartRefused
 from haunt.bootstrap.tls import SOON_DAYS, certificate_of
 from haunt.config import Config
+from haunt.core.calendar import HOUR_MS
 from haunt.mqtt.kept import mosquitto, running_pid
-from haunt.store.backup import RESERVE_BYTES, revision_of
+from haunt.mqtt.listening import family_of
+from haunt.store.backup import RESERVE_BYTES
 from haunt.store.balance import balances
-from haunt.store.engines import Engine, StoreRefused, database_file, open_engines
+from haunt.store.engines import database_file, opened
 from haunt.store.postgres import server_of
 from haunt.store.reader import Reader
+from haunt.store.refusal import StoreRefused
 from haunt.store.rescue import examine
-from haunt.store.schema import HEAD, revision
+from haunt.store.revision import HEAD, revision
+from haunt.store.sqlitefile import connect, revision_of
 from haunt.wire.showerrors import ShowFileRefused
 from haunt.wire.showfile import read_show
 
@@ -42,7 +47,7 @@ EARLIEST: Final = datetime(2026, 1, 1, tzinfo=UTC)
 """Before this program was written no clock can be right."""
 LATEST: Final = EARLIEST + timedelta(days=20 * 365)
 AHEAD_S: Final = 3600
-BACKUP_OLD_MS: Final = 26 * 3_600_000
+BACKUP_OLD_MS: Final = 26 * HOUR_MS
 
 
 class Finding(NamedTuple):
@@ -104,8 +109,7 @@ def _port(what: str, host: str, port: int, data: Path) -> Finding | None:
         return None  # any port, or our own broker holds it
     name = f"port of the {what}"
     try:
-        family = socket.AF_INET6 if ":" in host else socket.AF_INET
-        with socket.socket(family) as probe:
+        with socket.socket(family_of(host)) as probe:
             probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
             probe.bind((host, port))
     except OSError as fault:
@@ -185,18 +189,8 @@ def _database(config: Config, now: datetime) -> Iterator[Finding]:
         yield Finding("database", good=False, said=str(fault))
 
 
-@contextmanager
-def _reading(config: Config) -> Iterator[Engine]:
-    writing, reading = open_engines(config.data, config.database)
-    try:
-        yield reading
-    finally:
-        writing.dispose()
-        reading.dispose()
-
-
 def _server(config: Config) -> Finding:
-    with _reading(config) as reading:
+    with opened(config.data, config.database) as (_writing, reading):
         found = server_of(reading)
     said = f"PostgreSQL {found.version}, {found.size_bytes / 1024**2:.1f} MB"
     if not found.keeps:
@@ -207,10 +201,10 @@ def _server(config: Config) -> Finding:
 def _schema(config: Config) -> Finding:
     path = database_file(config.data, config.database)
     if path is not None:
-        with closing(sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True)) as asked:
+        with closing(connect(path, "ro")) as asked:
             found = revision_of(asked)
     else:
-        with _reading(config) as reading:
+        with opened(config.data, config.database) as (_writing, reading):
             found = revision(reading)
     if found is None:
         return Finding("schema", good=False, said="this is not a database of haunt")
@@ -221,7 +215,7 @@ def _schema(config: Config) -> Finding:
 
 
 def _show(config: Config) -> Finding:
-    with _reading(config) as reading:
+    with opened(config.data, config.database) as (_writing, reading):
         stored = Reader(reading).show()
     if stored is None:
         return Finding("show", good=False, said="none yet: haunt import FILE")
@@ -236,7 +230,7 @@ def _show(config: Config) -> Finding:
 
 
 def _history(config: Config, now: datetime) -> Finding:
-    with _reading(config) as reading:
+    with opened(config.data, config.database) as (_writing, reading):
         last = Reader(reading).last_stamp()
     if last is None:
         return Finding("journal", good=True, said="nothing yet")
@@ -248,7 +242,7 @@ def _history(config: Config, now: datetime) -> Finding:
 
 def _counts(config: Config) -> Finding:
     """What boards counted and the journal has not: lost on the way, and no fault of this folder."""
-    with _reading(config) as reading:
+    with opened(config.data, config.database) as (_writing, reading):
         found = balances(reading)
     counted, missing = sum(e.counted for e in found), sum(e.missing for e in found)
     said = f"boards counted {counted:,} motions, the journal has {counted - missing:,} of them"
@@ -264,7 +258,7 @@ def _backups(config: Config) -> Finding:
         return Finding("backups", good=True, said="none yet: a running server makes one an hour")
     last = present[0]
     said = f"{len(present)}, the newest of {said_at(last.at_ms)}"
-    is_old = time.time_ns() // 1_000_000 - last.at_ms > BACKUP_OLD_MS
+    is_old = now_ms() - last.at_ms > BACKUP_OLD_MS
     return Finding("backups", good=True, said=said + (", of an earlier night" if is_old else ""))
 
 

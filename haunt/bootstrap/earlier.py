@@ -5,6 +5,7 @@ from datetime import date
 from itertools import pairwise
 from typing import Any, Final
 
+from haunt.bootstrap.reporting import ends_ms
 from haunt.site.workports import Change, Then, Value
 from haunt.store.engines import Engine
 from haunt.store.nightrows import dates_of
@@ -31,7 +32,7 @@ def earlier_nights(engine: Engine) -> list[Then]:
     zone = tomllib.loads(kept[1])["show"]["time_zone"]
     found = []
     for day in dates_of(engine, zone)[:NIGHTS_MAX]:
-        version, text = version_at(engine, _noon_after_ms(day)) or kept
+        version, text = version_at(engine, ends_ms(date.fromisoformat(day))) or kept
         found.append(Then(day, version, _changes(text, kept[1])))
     return found
 
@@ -80,7 +81,3 @@ def settings_in(text: str) -> Settings:
 def _number(table: dict[str, Any], key: str) -> float | None:
     found = table.get(key, NOT_SET.get(key))
     return None if found is None else float(found)
-
-
-def _noon_after_ms(day: str) -> int:
-    return (date.fromisoformat(day) - date(1970, 1, 1)).days * 86_400_000 + 129_600_000

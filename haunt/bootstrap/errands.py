@@ -15,6 +15,12 @@ from haunt.site.workports import Work, WorkState
 KEPT_MAX: Final = 24
 LONGEST_S: Final = 600
 NICENESS: Final = "15"
+PROGRAM: Final = (sys.executable, "-m", "haunt")
+
+
+def gently(words: Sequence[str]) -> list[str]:
+    """Return the command line that runs these words at low priority, where there is one."""
+    return ["nice", "-n", NICENESS, *words] if os.name == "posix" else [*words]
 
 
 class Errands:
@@ -33,7 +39,7 @@ class Errands:
         """`settings` are variables for the child: what only this process was told by flags."""
         self._told = told
         self._settings = dict(settings or {})
-        self._program = tuple(program or (sys.executable, "-m", "haunt"))
+        self._program = tuple(program or PROGRAM)
         self._longest_s = longest_s
         self._lock = threading.Lock()
         self._known: dict[str, Work] = {}
@@ -70,9 +76,8 @@ class Errands:
                 self._running[1].kill()
 
     def _begin(self, key: str, words: Sequence[str]) -> Work:
-        line = [*self._program, *words]
         child = subprocess.Popen(  # noqa: S603 - our own program; ids in it are checked by the page
-            ["nice", "-n", NICENESS, *line] if os.name == "posix" else line,
+            gently([*self._program, *words]),
             stdin=subprocess.DEVNULL,
             stdout=subprocess.PIPE,
             stderr=subprocess.PIPE,

@@ -16,6 +16,7 @@ from haunt.bootstrap.refusal import StartRefused
 from haunt.bootstrap.supervisor import Supervisor, supervisor
 from haunt.bootstrap.tls import certificate_of, context_of, words_of
 from haunt.config import Config, is_loopback
+from haunt.mqtt.listening import family_of
 from haunt.site.hub import Hub
 
 GRACE_S: Final = 2
@@ -148,8 +149,7 @@ class _Server(uvicorn.Server):
 
 def _listen(config: Config) -> socket.socket:
     try:
-        family = socket.AF_INET6 if ":" in config.listen_host else socket.AF_INET
-        listener = socket.socket(family)
+        listener = socket.socket(family_of(config.listen_host))
         listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         listener.bind((config.listen_host, config.listen_port))
     except OSError as fault:

@@ -12,16 +12,18 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import NamedTuple
 
-from haunt.bootstrap.clock import SystemClock
-from haunt.bootstrap.mending import BACKUPS, FRESH, make_ready, restore, said_at, tried
-from haunt.bootstrap.offline import open_store
+from haunt.bootstrap import clock
+from haunt.bootstrap.mending import FRESH, make_ready, restore, said_at, tried
+from haunt.bootstrap.offline import BACKUPS, HERE, opened_store
 from haunt.config import Config
 from haunt.mqtt.credentials import is_sound, write_private
 from haunt.store import backup, rescue
 from haunt.store.backup import Backup, BackupRefused, Why
-from haunt.store.engines import StoreRefused, database_file
+from haunt.store.engines import database_file
 from haunt.store.people import PeopleStore
+from haunt.store.refusal import StoreRefused
 from haunt.store.roster import Deed
+from haunt.store.thinning import thin
 from haunt.store.transfer import export
 
 EVERY_S = 3600.0
@@ -30,7 +32,6 @@ LOOK_EVERY_S = 60.0
 CHECKED_S = 600.0
 NEXT_START = "restore-at-start"
 TRIED = "tried.json"
-HERE = "command line"
 DEED_MAX = 160
 CREDENTIALS = "credentials.json"
 SMALL_FILES = ("haunt.toml", f"broker/{CREDENTIALS}")
@@ -99,7 +100,7 @@ class Keeping:
     def _run(self) -> None:
         pause_s = FIRST_AFTER_S  # the start and the first boards have the disk to themselves
         while not self._ending.wait(pause_s):
-            self.turn(_now_ms())
+            self.turn(clock.now_ms())
             pause_s = LOOK_EVERY_S
 
 
@@ -155,27 +156,24 @@ def backups(config: Config) -> list[Backup]:
 def back_up(config: Config, why: Why = "hand", now_ms: int | None = None) -> Backup:
     """Make one now, whether or not a server runs, and thin out the rest. Raises BackupRefused."""
     database = database_file(config.data, config.database)
+    at_ms = clock.now_ms() if now_ms is None else now_ms
     if database is None:
-        return _copied(config, why, _now_ms() if now_ms is None else now_ms)
+        return _copied(config, why, at_ms)
     if not database.exists():
         raise BackupRefused(f"{config.data} holds no database yet")
     folder = config.data / BACKUPS
     also = [config.data / each for each in SMALL_FILES]
     also += sorted((config.data / CERTIFICATES).glob("*.pem"))
-    made = backup.take(database, folder, _now_ms() if now_ms is None else now_ms, why, also=also)
-    backup.thin(folder, keep=made.name)
+    made = backup.take(database, folder, at_ms, why, also=also)
+    thin(folder, keep=made.name)
     return made
 
 
 def _copied(config: Config, why: Why, now_ms: int) -> Backup:
     """Of a database that is no file: a copy that is one."""
-    writing, reading = open_store(config)
-    try:
+    with opened_store(config) as (writing, _reading):
         made = export(writing, config.data / BACKUPS, now_ms, why)
-    finally:
-        writing.dispose()
-        reading.dispose()
-    backup.thin(config.data / BACKUPS, keep=made.name)
+    thin(config.data / BACKUPS, keep=made.name)
     return made
 
 
@@ -212,7 +210,7 @@ def check_backup(config: Config, source: Backup) -> int:
     finally:
         fresh.unlink(missing_ok=True)
     with suppress(OSError):  # a mark is worth no refusal: the folder may be one of a read-only disk
-        (source.path / TRIED).write_text(json.dumps({"at_ms": _now_ms(), "number": number}))
+        (source.path / TRIED).write_text(json.dumps({"at_ms": clock.now_ms(), "number": number}))
     return number
 
 
@@ -264,16 +262,14 @@ def _asked_for(config: Config, say: Say) -> list[str]:
         words = f"the restore that was asked for was not done: {refused}"
         result = f"refused: {refused}"
     say(f"haunt: {words}")
-    _note(config, Deed(_now_ms(), by or HERE, "", "restore", name, result[:DEED_MAX]))
+    _note(config, Deed(clock.now_ms(), by or HERE, "", "restore", name, result[:DEED_MAX]))
     return [words]
 
 
 def _note(config: Config, deed: Deed) -> None:
     """In the database that counts from now on: what the one before was told went with it."""
-    writing, reading = open_store(config)
-    PeopleStore(writing, reading).write_deeds([deed])
-    writing.dispose()
-    reading.dispose()
+    with opened_store(config) as engines:
+        PeopleStore(*engines).write_deeds([deed])
 
 
 def _credentials_put_back(config: Config, say: Say) -> list[str]:
@@ -301,13 +297,5 @@ def _put_back(config: Config, source: Backup) -> bool:
     damaged = broker / CREDENTIALS
     if damaged.exists():
         damaged.replace(broker / f"{CREDENTIALS}.damaged")
-    fresh = broker / f"{CREDENTIALS}.new"
-    fresh.unlink(missing_ok=True)
-    with os.fdopen(os.open(fresh, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as out:
-        out.write(kept.read_bytes())
-    fresh.replace(damaged)
+    write_private(damaged, kept.read_text(encoding="utf-8"))
     return True
-
-
-def _now_ms() -> int:
-    return SystemClock(0).wall_ms()

@@ -4,19 +4,23 @@ import secrets
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, Final, NamedTuple
 
-from haunt.bootstrap.clock import SystemClock, local_zone, resumed_mono_ms, sunset_of
+from haunt.bootstrap.clock import SystemClock, local_zone, now_ms, resumed_mono_ms, sunset_of
 from haunt.bootstrap.refusal import StartRefused
 from haunt.config import Config
 from haunt.core.events import Event
 from haunt.core.show import Show
 from haunt.live.memory import remembered
 from haunt.live.prepare import Prepared, prepare
-from haunt.store.reader import Reader, Writer
+from haunt.store.reader import Reader
+from haunt.store.writer import Writer
 from haunt.wire.eventcodec import decode_event
 from haunt.wire.firstshow import empty_show
 from haunt.wire.showfile import ReadShow, read_show
+
+STARTED_BY: Final = "the server's start"
+"""Whose version a show is that no person gave by a page."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +43,7 @@ def kept_in(config: Config, reader: Reader, writer: Writer) -> Kept:
     if text is None and stored is None:
         text = empty_show(local_zone())
     last = reader.last_stamp()
-    wall_ms = SystemClock(0).wall_ms()
+    wall_ms = now_ms()
     clock = SystemClock(resumed_mono_ms((last.mono_ms, last.wall_ms) if last else None, wall_ms))
     is_news = text is not None and (stored is None or stored[1] != text)
     if is_news and text is not None:
@@ -47,13 +51,13 @@ def kept_in(config: Config, reader: Reader, writer: Writer) -> Kept:
         read = ReadShow(text, "show", read.show, read.raw)  # pages need not know where it lies
         if stored is not None and read_show(stored[1], "show").show.info.id != read.show.info.id:
             raise StartRefused(f"{config.data} belongs to another show; use a folder of its own")
-        version = writer.save_show(text, "start", wall_ms)
+        version = writer.save_show(text, STARTED_BY, wall_ms)
     else:
         version, text = stored or (0, "")
         read = read_show(text, f"show version {version}")
     seed = _seed(reader, writer)
     prepared = prepare(read.show, seed)
-    memory, number = _remember(reader, prepared, read, seed)
+    memory, number = remember(reader, prepared, read, seed)
     return Kept(read, version, prepared, memory, number, clock, seed, is_news)
 
 
@@ -73,9 +77,14 @@ def _seed(reader: Reader, writer: Writer) -> int:
     return int(found)
 
 
-def _remember(
-    reader: Reader, prepared: Prepared, read: ReadShow, seed: int
-) -> tuple[dict[str, Any] | None, int]:
+class Memory(NamedTuple):
+    """`state` is None where nothing has happened yet; `number` the last one used."""
+
+    state: dict[str, Any] | None
+    number: int
+
+
+def remember(reader: Reader, prepared: Prepared, read: ReadShow, seed: int) -> Memory:
     """Rebuild the state: the newest snapshot, then the events after it."""
     snapshot = reader.latest_snapshot()
     number = snapshot.number if snapshot is not None else 0
@@ -93,6 +102,6 @@ def _remember(
             yield decode_event(kind, mono_ms, wall_ms, body, show_of)
 
     known = snapshot.memory if snapshot is not None else None
-    memory = remembered(prepared.show, sunset_of(read.show), known, happened())
+    state = remembered(prepared.show, sunset_of(read.show), known, happened())
     last = reader.last_stamp()
-    return memory, max(number, last.number if last else 0)
+    return Memory(state, max(number, last.number if last else 0))

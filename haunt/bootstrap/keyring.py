@@ -8,7 +8,8 @@ from haunt.bootstrap.broker import Joined
 from haunt.bootstrap.offline import credential
 from haunt.config import Config, is_loopback
 from haunt.mqtt.credentials import CredentialRefused, Credentials
-from haunt.mqtt.kept import KeptBroker, LibraryBroker, reload_running
+from haunt.mqtt.kept import KeptBroker, reload_running
+from haunt.mqtt.loopback import LibraryBroker
 from haunt.site.houseports import Credential, HouseRefused, Keyring
 from haunt.wire.boardfile import parts_of
 

@@ -1,9 +1,8 @@
 """`haunt labels`: sheets of labels from a data folder, whether or not a server runs."""
 
-import time
 from datetime import UTC, datetime
 
-from haunt.bootstrap.offline import open_store
+from haunt.bootstrap.offline import open_to_read
 from haunt.bootstrap.people import ADDRESS, base_url
 from haunt.bootstrap.press import NAMED
 from haunt.bootstrap.tls import certificate_if_good
@@ -18,8 +17,7 @@ def labels_from(config: Config, paper: str, address: str | None) -> Labels | str
     """Return the sheets, or what stands in the way."""
     if paper not in PAPERS:
         return f"paper {paper!r}: allowed are {', '.join(PAPERS)}"
-    _writing, reading = open_store(config)
-    reader = Reader(reading)
+    reader = Reader(open_to_read(config))
     kept = reader.show()
     if kept is None:
         return f"{config.data} holds no show yet: import one first"
@@ -27,7 +25,7 @@ def labels_from(config: Config, paper: str, address: str | None) -> Labels | str
     if not base.startswith(("http://", "https://")):
         return f"address {address!r}: allowed is http://HOST:PORT or https://HOST:PORT"
     found = labels_of(read_show(kept[1], "show").show, base)
-    return label_sheets(found, PAPERS[paper], "Labels", _now())
+    return label_sheets(found, PAPERS[paper], "Labels", datetime.now(UTC).replace(microsecond=0))
 
 
 def _address(config: Config, reader: Reader) -> str:
@@ -37,7 +35,3 @@ def _address(config: Config, reader: Reader) -> str:
         or reader.setting(ADDRESS)
         or base_url(config.listen_host, config.listen_port, certificate_if_good(config))
     )
-
-
-def _now() -> datetime:
-    return datetime.fromtimestamp(time.time_ns() // 1_000_000_000, UTC)

@@ -9,20 +9,20 @@ import threading
 from collections.abc import Callable, Sequence
 from typing import Any, Final
 
-from haunt.core.calendar import Calendar, Sunset
+from haunt.core.calendar import DAY_MS, Calendar
 from haunt.live.errors import CrewMistake
 from haunt.live.prepare import prepare
 from haunt.site.changes import change
-from haunt.site.ports import ShowKeeper, ShowRefused
+from haunt.site.ports import ShowKeeper, SunsetOf
 from haunt.site.workports import Pending, Turn, Value, When, prop_key
+from haunt.wire.showerrors import ShowFileRefused
 from haunt.wire.showfile import read_show
-from haunt.wire.showmodels import ShowFile
 
 KEY: Final = "pending"
 LOOK_S: Final = 0.5
 IDLE_S: Final = 60.0
 PIECES_MAX: Final = 64
-DAYS_MS: Final = 2 * 86_400_000
+DAYS_MS: Final = 2 * DAY_MS
 PENDING_MAX: Final = 500
 
 
@@ -33,7 +33,7 @@ class Later:
         self,
         keeper: ShowKeeper,
         wall_ms: Callable[[], int],
-        sunset_of: Callable[[ShowFile], Sunset],
+        sunset_of: SunsetOf,
         save: Callable[[str, str], None],
         load: Callable[[str], str | None],
     ) -> None:
@@ -103,8 +103,8 @@ class Later:
     def _make(self, asked: Pending) -> bool:
         try:
             change(self._keeper, asked.values, asked.by)
-        except ShowRefused as refused:
-            return self._failed(asked, "; ".join(str(each) for each in refused.faults))
+        except ShowFileRefused as refused:
+            return self._failed(asked, refused.said)
         except CrewMistake as mistake:
             return self._failed(asked, mistake.what)
         except TimeoutError:

@@ -5,33 +5,36 @@ way as any other change of it, so that a replay finds in every version what coul
 """
 
 import threading
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
+from contextlib import suppress
 from itertools import groupby
 from pathlib import Path
 from typing import Any, Final
 
 from haunt.bootstrap.errands import Errands, Latest
-from haunt.bootstrap.voices import Voices, seconds_of
+from haunt.bootstrap.voices import Voices
 from haunt.live.errors import CrewMistake
 from haunt.site.lineports import Line, Pool
-from haunt.site.ports import ShowKeeper, ShowMovedOn, ShowRefused
-from haunt.site.workports import Work
-from haunt.store.engines import StoreRefused
+from haunt.site.plan import edits
+from haunt.site.ports import ShowKeeper
+from haunt.site.workports import Work, WorkState
 from haunt.store.linerows import LineStore
-from haunt.study.pools.pool import PoolLine, State, followed, standing
+from haunt.store.refusal import StoreRefused
+from haunt.study.pools.making import own_sentences, too_few
+from haunt.study.pools.pool import IMPORT, PoolLine, State, behaviours, followed, standing
 from haunt.study.pools.reading import Entry
-from haunt.wire.saying import is_barred, line_id, words_in
-from haunt.wire.showedit import set_value
+from haunt.wire.saying import is_barred, words_in
+from haunt.wire.showdraft import Draft
+from haunt.wire.showedit import path_of, set_value
 from haunt.wire.showerrors import NoSuchTable, ShowFileRefused
 from haunt.wire.showfile import ReadShow, read_show
 from haunt.wire.showmodels import ShowFile
-from haunt.workshop.speech import seconds_to_say
 
 CALM_S: Final = 2.0
 """So long nobody judges before the show follows: a sitting is one version of it, not fifty."""
 LONGEST_S: Final = 20.0
 IDLE_S: Final = 30.0
-TRIES: Final = 5
+BRING: Final = "Bring more of yours in, under Bring lines in, or write them into its behaviour."
 
 
 class LineShelf:
@@ -75,7 +78,7 @@ class LineShelf:
         made, of = self._voices.made(file), _by_pool(rows)
         return [
             self._pool(file, prop, behaviour, entries, of.get((prop, behaviour), []), made)
-            for prop, behaviour, entries in _behaviours(file)
+            for prop, behaviour, entries in behaviours(file)
         ]
 
     def pool(self, prop: str, behaviour: str) -> Pool:
@@ -102,9 +105,7 @@ class LineShelf:
     def _line(
         self, file: ShowFile, line: PoolLine, has_sound: bool, barred: frozenset[str]
     ) -> Line:
-        seconds = seconds_of(self._voices.path(file, line.name)) if has_sound else None
-        if seconds is None:
-            seconds = seconds_to_say(len(words_in(line.text)), file.info.speech_wpm)
+        seconds = self._voices.lasting_s(file, line, has_sound=has_sound)
         return Line(line, seconds, has_sound, is_barred(line.text, barred))
 
     def sound(self, name: str) -> Path | None:
@@ -125,22 +126,8 @@ class LineShelf:
 
     def add(self, prop: str, behaviour: str, entries: Sequence[Entry], by: str) -> int:
         now, file = self._wall_ms(), self.show()
-        lines = [
-            PoolLine(
-                each.prop or prop,
-                each.behaviour or behaviour,
-                line_id(each.text),
-                each.text,
-                each.intensity,
-                State.NEW,
-                "import",
-                now,
-                by,
-                pending=True,
-            )
-            for each in entries
-        ]
-        pools = {(prop_, behaviour_): e for prop_, behaviour_, e in _behaviours(file)}
+        lines = [each.fresh(prop, behaviour, IMPORT, now, by) for each in entries]
+        pools = {(prop_, behaviour_): e for prop_, behaviour_, e in behaviours(file)}
         for each in lines:
             if (each.prop, each.behaviour) not in pools:
                 raise CrewMistake(
@@ -169,6 +156,12 @@ class LineShelf:
     # --- long work
 
     def prepare(self, prop: str, behaviour: str, count: int) -> Work:
+        """What has too little to be made of is refused here, in words of the page."""
+        lack = too_few(
+            own_sentences(e.line for p in self.pools() if p.prop == prop for e in p.lines)
+        )
+        if lack:
+            return Work(WorkState.FAILED, said=f"Nothing to make lines of: {lack}. {BRING}")
         words = ["lines", "prepare", "--prop", prop, "--behaviour", behaviour]
         return self._ask([*words, "--count", str(count)])
 
@@ -197,19 +190,10 @@ class LineShelf:
             self.trouble = ""
 
     def _put(self, rows: Sequence[PoolLine], by: str) -> None:
-        for _ in range(TRIES):
-            kept = self._keeper.kept()
-            read = read_show(kept.text, "show")
-            text = _with(read, rows).text
-            if text == kept.text:
-                return
-            try:
-                self._keeper.put(text, by, on=kept.version)
-            except ShowMovedOn as moved:
-                last = moved
-            else:
-                return
-        raise last
+        try:
+            edits.change(self._keeper, by, lambda draft: _follow(draft, rows))
+        except edits.Refused as refused:
+            raise ShowFileRefused(refused.faults) from refused
 
     def _run(self) -> None:
         while not self._ending.is_set():
@@ -227,7 +211,7 @@ class LineShelf:
     def _try(self) -> None:
         try:
             self.follow()
-        except ShowRefused as refused:
+        except ShowFileRefused as refused:
             self.trouble = "; ".join(f"{e.key} {e.what}" for e in refused.faults)[:300]
         except (CrewMistake, StoreRefused, TimeoutError) as fault:
             self.trouble = str(fault) or "the controller did not answer in time"
@@ -241,20 +225,16 @@ class LineShelf:
         return known
 
 
-def _with(read: ReadShow, rows: Sequence[PoolLine]) -> ReadShow:
-    """Return the show as these rows want it; what it has no behaviour for is passed over."""
+def _follow(draft: Draft, rows: Sequence[PoolLine]) -> None:
+    """Let the show be as these rows want it; what it has no behaviour for is passed over."""
+    gibberish = bool(draft.raw["show"].get("gibberish"))
     for (prop, behaviour), group in _by_pool(rows).items():
-        try:
-            entries = _entries(read.show, prop, behaviour)
-            wanted = followed(entries, group, gibberish=read.show.info.gibberish)
+        with suppress(NoSuchTable):
+            path = path_of(draft.raw, "prop.behaviour", f"{prop}.{behaviour}")
+            entries = draft.at(path).get("lines", ())
+            wanted = followed(entries, group, gibberish=gibberish)
             if wanted != list(entries):
-                name = f"{prop}.{behaviour}"
-                read = set_value(read, "prop.behaviour", name, "lines", [*wanted] or None)
-        except (CrewMistake, NoSuchTable):
-            continue
-        except ShowFileRefused as refused:
-            raise ShowRefused(refused.faults) from refused
-    return read
+                draft.put(path, {"lines": [*wanted] or None})
 
 
 def _by_pool(rows: Sequence[PoolLine]) -> dict[tuple[str, str], list[PoolLine]]:
@@ -266,14 +246,8 @@ def _pool_of(row: PoolLine) -> tuple[str, str]:
     return row.prop, row.behaviour
 
 
-def _behaviours(file: ShowFile) -> Iterator[tuple[str, str, tuple[str, ...]]]:
-    for prop in file.props:
-        for each in prop.behaviours:
-            yield prop.id, each.id, each.lines
-
-
 def _entries(file: ShowFile, prop: str, behaviour: str) -> tuple[str, ...]:
-    for prop_, behaviour_, entries in _behaviours(file):
+    for prop_, behaviour_, entries in behaviours(file):
         if (prop_, behaviour_) == (prop, behaviour):
             return entries
     raise CrewMistake(f"There is no behaviour {prop}.{behaviour} in this show.", missing=True)

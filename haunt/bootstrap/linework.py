@@ -3,28 +3,23 @@
 Nothing here changes the show file: the server that runs, or the next one, lets it follow.
 """
 
-import time
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from pathlib import Path
-from typing import Any, Final, NamedTuple
+from typing import Any, NamedTuple
 
+from haunt.bootstrap.clock import now_ms
 from haunt.bootstrap.offline import open_store, text_of
 from haunt.bootstrap.recordings import show_of
-from haunt.bootstrap.voices import Card, VoiceFailed, Voices, seconds_of, write_cards
+from haunt.bootstrap.voices import Card, VoiceFailed, Voices, write_cards
 from haunt.config import Config
-from haunt.store.engines import StoreRefused
 from haunt.store.linerows import LineStore
-from haunt.study.pools.making import make_lines, too_few
-from haunt.study.pools.pool import PoolLine, State, standing
+from haunt.store.refusal import StoreRefused
+from haunt.study.pools.making import MADE, make_lines, own_sentences, too_few
+from haunt.study.pools.pool import IMPORT, PoolLine, State, behaviours, standing
 from haunt.study.pools.reading import Entry, read_lines
-from haunt.wire.saying import line_id, words_in
+from haunt.study.progress import Progress
 from haunt.wire.showerrors import Fault, ShowFileRefused
 from haunt.wire.showmodels import ShowFile
-from haunt.workshop.speech import seconds_to_say
-
-MADE: Final = "prepared"
-
-Progress = Callable[[int, int], None]
 
 
 class Refused(Exception):  # noqa: N818 - the word says what happened
@@ -55,20 +50,17 @@ class Desk:
         self.voices = Voices(config.data)
 
     def pool(self, prop: str, behaviour: str) -> list[PoolLine]:
-        for prop_, behaviour_, entries in self.behaviours():
+        for prop_, behaviour_, entries in behaviours(self.file):
             if (prop_, behaviour_) == (prop, behaviour):
                 return standing(prop, behaviour, entries, self.store.of(prop, behaviour))
-        there = ", ".join(f"{p}.{b}" for p, b, _entries in self.behaviours())
+        there = ", ".join(f"{p}.{b}" for p, b, _entries in behaviours(self.file))
         raise Refused(f"there is no behaviour {prop}.{behaviour}; there are {there}")
-
-    def behaviours(self) -> list[tuple[str, str, tuple[str, ...]]]:
-        return [(p.id, b.id, b.lines) for p in self.file.props for b in p.behaviours]
 
     def every(self) -> list[PoolLine]:
         rows = self.store.every()
         return [
             line
-            for prop, behaviour, entries in self.behaviours()
+            for prop, behaviour, entries in behaviours(self.file)
             for line in standing(
                 prop,
                 behaviour,
@@ -93,8 +85,8 @@ def import_lines(config: Config, path: Path, prop: str, behaviour: str) -> Impor
         raise Refused("the file cannot be read", refused.faults) from refused
     if found.faults:
         raise Refused("nothing was taken", found.faults)
-    desk, now = Desk(config), _now_ms()
-    lines = [_line(each, prop, behaviour, "import", now) for each in found.entries]
+    desk, now = Desk(config), now_ms()
+    lines = [each.fresh(prop, behaviour, IMPORT, now, IMPORT) for each in found.entries]
     for each in dict.fromkeys((e.prop, e.behaviour) for e in lines):
         desk.pool(*each)
     return Imported(len(lines), desk.add(lines))
@@ -112,16 +104,18 @@ def prepare_lines(  # noqa: PLR0913, PLR0917 - an option a parameter
     """Make lines for one behaviour and add them as new. Raises Refused where nothing came of it."""
     desk = Desk(config)
     pool = desk.pool(prop, behaviour)
-    sentences = _own(desk, prop) if own is None else _sentences(own)
+    sentences = (
+        own_sentences(e for e in desk.every() if e.prop == prop) if own is None else _sentences(own)
+    )
     lack = too_few(sentences)
     if lack:
-        raise Refused(f"{lack}: import more, or name a file of them")
+        raise Refused(f"{lack}: bring more in, or name a file of them by --from")
     known = [each.text for each in pool]
     made = make_lines(sentences, count, len(pool) if seed is None else seed, known, progress)
     if not made.lines:
-        raise Refused("these sentences share too few words to make others of them: import more")
-    now = _now_ms()
-    desk.add([_line(Entry(each), prop, behaviour, MADE, now) for each in made.lines])
+        raise Refused("these sentences share too few words to make others of them: bring more in")
+    now = now_ms()
+    desk.add([Entry(each).fresh(prop, behaviour, MADE, now, MADE) for each in made.lines])
     return list(made.lines)
 
 
@@ -159,26 +153,10 @@ def list_lines(config: Config, prop: str | None, state: State | None) -> list[di
             "state": each.state.value,
             "source": each.source,
             "by": each.by,
-            "seconds": round(_seconds(desk, each), 2),
+            "seconds": round(desk.voices.lasting_s(desk.file, each), 2),
         }
         for each in desk.every()
         if (prop is None or each.prop == prop) and (state is None or each.state is state)
-    ]
-
-
-def _seconds(desk: Desk, line: PoolLine) -> float:
-    measured = seconds_of(desk.voices.path(desk.file, line.name))
-    if measured is not None:
-        return measured
-    return seconds_to_say(len(words_in(line.text)), desk.file.info.speech_wpm)
-
-
-def _own(desk: Desk, prop: str) -> list[str]:
-    """Return what people wrote for this prop and nobody struck."""
-    return [
-        each.text
-        for each in desk.every()
-        if each.prop == prop and each.source != MADE and each.state is not State.STRUCK
     ]
 
 
@@ -187,22 +165,3 @@ def _sentences(path: Path) -> list[str]:
     if found.faults:
         raise Refused("nothing was made", found.faults)
     return [each.text for each in found.entries]
-
-
-def _line(entry: Entry, prop: str, behaviour: str, source: str, now_ms: int) -> PoolLine:
-    return PoolLine(
-        entry.prop or prop,
-        entry.behaviour or behaviour,
-        line_id(entry.text),
-        entry.text,
-        entry.intensity,
-        State.NEW,
-        source,
-        now_ms,
-        source,
-        pending=True,
-    )
-
-
-def _now_ms() -> int:
-    return time.time_ns() // 1_000_000

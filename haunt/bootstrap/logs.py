@@ -4,7 +4,7 @@ import json
 import logging
 from typing import Final, TextIO
 
-from haunt.live.loglines import Line
+from haunt.live.loglines import LogLine
 
 ROOT: Final = "haunt"
 
@@ -15,7 +15,7 @@ class JsonLines(logging.Formatter):
     def format(self, record: logging.LogRecord) -> str:
         line = getattr(record, "line", None)
         found: dict[str, object] = {"level": record.levelname.lower(), "logger": record.name}
-        if isinstance(line, Line):
+        if isinstance(line, LogLine):
             found["what"] = line.what
             found.update((key, value) for key, value in line.facts if value is not None)
         else:

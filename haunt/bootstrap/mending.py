@@ -8,28 +8,30 @@ import json
 import shutil
 from collections.abc import Callable
 from contextlib import suppress
-from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any, NamedTuple
 
-from haunt.bootstrap.clock import SystemClock, resumed_mono_ms, sunset_of
-from haunt.bootstrap.offline import open_store
+from haunt.bootstrap.clock import now_ms, resumed_mono_ms
+from haunt.bootstrap.kept import remember
+from haunt.bootstrap.offline import BACKUPS, opened_store
 from haunt.config import Config
-from haunt.core.arbiter import Arbiter
+from haunt.core.calendar import utc
 from haunt.core.events import Stopped
 from haunt.core.show import Show
 from haunt.live.ports import ActionRow, AlertRow, Record
-from haunt.live.prepare import Prepared, prepare
+from haunt.live.prepare import prepare
 from haunt.store import backup, rescue
 from haunt.store.backup import Backup, BackupRefused
-from haunt.store.engines import Engine, StoreRefused, database_file, open_engines
+from haunt.store.engines import Engine, database_file, opened
 from haunt.store.ledger import Ledger
-from haunt.store.reader import Reader, Writer
-from haunt.store.schema import HEAD, revision, upgrade
+from haunt.store.reader import Reader
+from haunt.store.refusal import StoreRefused
+from haunt.store.revision import HEAD, revision
+from haunt.store.schema import upgrade
+from haunt.store.sqlitefile import DATABASE
+from haunt.store.writer import Writer
 from haunt.wire.eventcodec import decode_event
-from haunt.wire.showfile import ReadShow, read_show
+from haunt.wire.showfile import read_show
 
-BACKUPS = "backups"
 FRESH = ".fresh"
 WORDS_MAX = 2000
 ALERT = "journal database"
@@ -38,43 +40,12 @@ TODO = "Look at every prop, then release the show."
 Say = Callable[[str], None]
 
 
-class Memory(NamedTuple):
-    """`state` is None where nothing has happened yet; `number` the last one used."""
-
-    state: dict[str, Any] | None
-    number: int
-
-
-def remember(reader: Reader, prepared: Prepared, read: ReadShow, seed: int) -> Memory:
-    """Rebuild the state: the newest snapshot, then the events after it."""
-    snapshot = reader.latest_snapshot()
-    start = snapshot.number if snapshot is not None else 0
-    arbiter = Arbiter(
-        prepared.show, sunset_of(read.show), snapshot.memory if snapshot is not None else None
-    )
-
-    def show_of(version: int) -> Show:
-        found = reader.show(version)
-        if found is None:
-            return prepared.show
-        return prepare(read_show(found[1], "show").show, seed).show
-
-    number, seen = start, snapshot is not None
-    for number, mono_ms, wall_ms, kind, body in reader.events_after(start):  # noqa: B007
-        arbiter.handle(decode_event(kind, mono_ms, wall_ms, body, show_of))
-        seen = True
-    last = reader.last_stamp()
-    state = arbiter.snapshot() if seen else None
-    return Memory(state, max(number, last.number if last else 0))
-
-
 def try_out(data: Path, url: str = "") -> int:
     """Do what a start does with what is kept, and return the last number.
 
     Raises whatever stands in the way.
     """
-    writing, reading = open_engines(data, url)
-    try:
+    with opened(data, url) as (writing, reading):
         upgrade(writing)
         reader = Reader(reading)
         reader.look_into_all()
@@ -87,9 +58,6 @@ def try_out(data: Path, url: str = "") -> int:
         seed = int(reader.setting("seed") or 0)
         json.loads(reader.setting("clocks") or "[]")
         return remember(reader, prepare(read.show, seed), read, seed).number
-    finally:
-        writing.dispose()
-        reading.dispose()
 
 
 # --- at a start
@@ -145,18 +113,14 @@ def _mended(config: Config, database: Path) -> list[str]:
 
 
 def _is_foreign(config: Config) -> bool:
-    writing, reading = open_engines(config.data, config.database)
-    try:
+    with opened(config.data, config.database) as (writing, _reading):
         found = revision(writing)
-        return found is None or found > HEAD
-    finally:
-        writing.dispose()
-        reading.dispose()
+    return found is None or found > HEAD
 
 
 def _copied_aside(config: Config, database: Path) -> str:
     try:
-        return str(rescue.set_aside(config.data, database, _now_ms()))
+        return str(rescue.set_aside(config.data, database, now_ms()))
     except OSError as fault:  # a full disk: the start matters more
         return f"nowhere ({fault.strerror})"
 
@@ -194,7 +158,7 @@ _NO_SHOW = Show("none", "UTC")
 def _replaced(config: Config, database: Path, trouble: str) -> str:
     """Put the newest backup that works in its place, or the show alone."""
     fresh = database.with_name(database.name + FRESH)
-    aside = rescue.new_aside(config.data, _now_ms())
+    aside = rescue.new_aside(config.data, now_ms())
     for each in backup.found_in(config.data / BACKUPS):
         words = stopped_words(
             f"the database was damaged ({trouble}) and set aside in {aside}; restored is the "
@@ -227,15 +191,13 @@ def _make_anew(config: Config, database: Path, fresh: Path, trouble: str, words:
             "be read from it. Move it away and start with --show FILE"
         )
     scratch = _scratch(fresh)
-    writing, reading = open_engines(scratch)
-    upgrade(writing)
-    for key, value in kept.settings.items():
-        Writer(writing).save_setting(key, value)
-    if text is not None:
-        Writer(writing).save_show(text, "start", _now_ms())
-    _latch(writing, Reader(reading), words)
-    writing.dispose()
-    reading.dispose()
+    with opened(scratch) as (writing, reading):
+        upgrade(writing)
+        for key, value in kept.settings.items():
+            Writer(writing).save_setting(key, value)
+        if text is not None:
+            Writer(writing).save_show(text, "start", now_ms())
+        _latch(writing, Reader(reading), words)
     _hand_on(scratch, fresh)
 
 
@@ -248,10 +210,8 @@ def _is_show(text: str) -> bool:
 
 def _stopped_with(config: Config, what: str) -> str:
     words = stopped_words(what)
-    writing, reading = open_store(config)
-    _latch(writing, Reader(reading), words)
-    writing.dispose()
-    reading.dispose()
+    with opened_store(config) as (writing, reading):
+        _latch(writing, Reader(reading), words)
     return words
 
 
@@ -262,7 +222,7 @@ def stopped_words(what: str) -> str:
 def _latch(writing: Engine, reader: Reader, words: str) -> None:
     """Stop in the journal itself, so that every start from now on finds it."""
     last = reader.last_stamp()
-    wall_ms = _now_ms()
+    wall_ms = now_ms()
     mono_ms = resumed_mono_ms((last.mono_ms, last.wall_ms) if last else None, wall_ms)
     number = (last.number if last else 0) + 1
     told = AlertRow(ALERT, "raised", words[:WORDS_MAX], number, TODO, "now", wall_ms, wall_ms)
@@ -291,14 +251,12 @@ def tried(source: Backup, fresh: Path, words: str = "") -> int:
     scratch = _scratch(fresh)
     try:
         backup.verify(source)
-        shutil.copyfile(source.database, scratch / backup.DATABASE)
+        shutil.copyfile(source.database, scratch / DATABASE)
         number = try_out(scratch)
         if words:
-            writing, reading = open_engines(scratch)
-            _latch(writing, Reader(reading), words)
-            writing.dispose()
-            reading.dispose()
-            rescue.end_sessions(scratch / backup.DATABASE)
+            with opened(scratch) as (writing, reading):
+                _latch(writing, Reader(reading), words)
+            rescue.end_sessions(scratch / DATABASE)
         _hand_on(scratch, fresh)
     except BackupRefused:
         raise
@@ -323,10 +281,10 @@ def restore(config: Config, source: Backup) -> str:
         )
     fresh = database.with_name(database.name + FRESH)
     tried(source, fresh)
-    aside, before = rescue.new_aside(config.data, _now_ms()), ""
+    aside, before = rescue.new_aside(config.data, now_ms()), ""
     is_sound = database.exists() and not rescue.examine(database).trouble
     if is_sound:
-        made = backup.take(database, config.data / BACKUPS, _now_ms(), "restore")
+        made = backup.take(database, config.data / BACKUPS, now_ms(), "restore")
         before = f"; what was there before is backup {made.name}"
     elif database.exists():
         before = f"; what was there before is in {aside}"
@@ -342,8 +300,8 @@ def restore(config: Config, source: Backup) -> str:
 
 
 def _hand_on(scratch: Path, fresh: Path) -> None:
-    rescue.settle(scratch / backup.DATABASE)
-    (scratch / backup.DATABASE).replace(fresh)
+    rescue.settle(scratch / DATABASE)
+    (scratch / DATABASE).replace(fresh)
     shutil.rmtree(scratch)
 
 
@@ -355,8 +313,4 @@ def _scratch(beside: Path) -> Path:
 
 
 def said_at(at_ms: int) -> str:
-    return f"{datetime.fromtimestamp(at_ms / 1000, UTC):%Y-%m-%d %H:%M:%S} UTC"
-
-
-def _now_ms() -> int:
-    return SystemClock(0).wall_ms()
+    return f"{utc(at_ms):%Y-%m-%d %H:%M:%S} UTC"

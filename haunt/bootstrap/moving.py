@@ -7,10 +7,11 @@ import json
 from typing import NamedTuple
 
 from haunt.bootstrap.keeping import alone
-from haunt.bootstrap.offline import open_store
+from haunt.bootstrap.offline import opened_store
 from haunt.config import Config
 from haunt.mqtt.credentials import write_private
-from haunt.store.engines import Engine, StoreRefused, open_engines, same_place
+from haunt.store.engines import opened, same_place
+from haunt.store.refusal import StoreRefused
 from haunt.store.transfer import Counted, move
 
 
@@ -26,13 +27,13 @@ def move_to(config: Config, url: str) -> Moved:
     """Raises StoreRefused, and nothing was moved then."""
     if same_place(config.data, config.database, url):
         raise StoreRefused("that is the database it is in already")
-    with alone(config.data):
-        source, target = open_store(config), open_engines(config.data, url)
-        try:
-            counted = move(source[0], target[0])
-            named_in = _name(config, url)
-        finally:
-            _let_go(*source, *target)
+    with (
+        alone(config.data),
+        opened_store(config) as (source, _),
+        opened(config.data, url) as (target, _),
+    ):
+        counted = move(source, target)
+        named_in = _name(config, url)
     rows = sum(each.here for each in counted)
     if named_in:
         said = f"{rows} rows were moved; {named_in} names the new database from now on"
@@ -51,8 +52,3 @@ def _name(config: Config, url: str) -> str:
     # Before any table that somebody may have begun; there may be a password in it.
     write_private(settings, line + before)
     return str(settings)
-
-
-def _let_go(*engines: Engine) -> None:
-    for each in engines:
-        each.dispose()

@@ -47,10 +47,10 @@ class Naming:
     def __init__(
         self, wanted: Announced, say: Say, took: Callable[[str], object] = lambda _host: None
     ) -> None:
-        """`took` hears the name when it is ours, from a thread of its own."""
+        """`say` is told what came of it, `took` the name when it is ours: from another thread."""
         self._wanted, self._say, self._took = wanted, say, took
         self._thread = threading.Thread(target=self._run, name="naming", daemon=True)
-        self._ending, self._settled = threading.Event(), threading.Event()
+        self._ending = threading.Event()
         self.host: str | None = None
 
     def start(self) -> None:
@@ -62,10 +62,6 @@ class Naming:
         if self._thread.is_alive():
             self._thread.join(STOP_S)
 
-    def wait_until_settled(self, timeout_s: float) -> bool:
-        """Until the name is ours, or it is known that there will be none."""
-        return self._settled.wait(timeout_s)
-
     def _run(self) -> None:
         try:
             found = Zeroconf(
@@ -76,11 +72,9 @@ class Naming:
             )
         except OSError as fault:
             self._say(f"haunt: no name on this network: {fault}. Use the address in digits")
-            self._settled.set()
             return
         try:
             self._take_name(found)
-            self._settled.set()
             self._ending.wait()
         finally:
             self.host = None

@@ -1,23 +1,30 @@
 """What the command line does to a data folder or a file, whether or not a server runs."""
 
 import re
-import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any, Final
 
 from haunt.bootstrap.addresses import reachable
 from haunt.bootstrap.broker import foreign_account
+from haunt.bootstrap.clock import now_ms
 from haunt.config import Config
 from haunt.mqtt.credentials import CredentialRefused, Credentials
 from haunt.mqtt.kept import reload_running
-from haunt.store.engines import Engine, open_engines
-from haunt.store.reader import Reader, Writer
+from haunt.store.engines import Engine, open_engines, opened
+from haunt.store.reader import Reader
 from haunt.store.schema import upgrade
+from haunt.store.writer import Writer
 from haunt.wire.boardfile import BoardParts, parts_of
 from haunt.wire.showerrors import Fault, ShowFileRefused
 from haunt.wire.showfile import read_show
 
+BACKUPS: Final = "backups"
+HERE: Final = "command line"
+"""Who it was, where nobody signed in."""
+"""The folder of them, in the data folder."""
 LISTENER: Final = re.compile(r"^listener (\d+) (\S+)$", re.MULTILINE)
 
 Item = dict[str, Any]
@@ -30,8 +37,8 @@ def import_file(config: Config, path: Path) -> tuple[list[dict[str, Any]], int]:
         read_show(text, str(path))
     except ShowFileRefused as refused:
         return [asdict(fault) for fault in refused.faults], 0
-    writer, _reader = open_store(config)
-    return [], Writer(writer).save_show(text, "import", time.time_ns() // 1_000_000)
+    with opened_store(config) as (writer, _reading):
+        return [], Writer(writer).save_show(text, "import", now_ms())
 
 
 def text_of(path: Path) -> str:
@@ -47,8 +54,8 @@ def text_of(path: Path) -> str:
 
 def export_file(config: Config) -> bytes | None:
     """Return the show file byte for byte as it was imported."""
-    _writer, reader = open_store(config)
-    found = Reader(reader).show()
+    with opened_store(config) as (_writing, reading):
+        found = Reader(reading).show()
     return found[1].encode() if found is not None else None
 
 
@@ -132,6 +139,20 @@ def credentials_of(config: Config) -> Credentials | str:
 
 
 def open_store(config: Config) -> tuple[Engine, Engine]:
+    """Return (writer, reader) of a database of this program's schema. Raises StoreRefused."""
     writer, reader = open_engines(config.data, config.database)
-    upgrade(writer, config.data / "backups")
+    upgrade(writer, config.data / BACKUPS)
     return writer, reader
+
+
+def open_to_read(config: Config) -> Engine:
+    """As `open_store`, for whoever only reads."""
+    return open_store(config)[1]
+
+
+@contextmanager
+def opened_store(config: Config) -> Iterator[tuple[Engine, Engine]]:
+    """As `open_store`, for a while: both are closed whatever happens."""
+    with opened(config.data, config.database) as (writer, reader):
+        upgrade(writer, config.data / BACKUPS)
+        yield writer, reader

@@ -8,13 +8,14 @@ import hashlib
 import json
 import logging
 import os
+import socket
 import threading
 from collections.abc import Callable
 from pathlib import Path
 from typing import Final
 
 from haunt.live.receipts import WAIT_MS
-from haunt.store.ownership import LEASE_S, RENEW_S, STANDBY_MS, Lost, Ownership, Seen
+from haunt.store.ownership import LEASE_S, STANDBY_MS, Lost, Ownership, Seen
 from haunt.store.refusal import StoreRefused
 
 log = logging.getLogger("haunt.owner")
@@ -29,6 +30,7 @@ class Owning:
     def __init__(self, ownership: Ownership, changed: Callable[[], None]) -> None:
         self._ownership, self._changed = ownership, changed
         self._ending, self._first = threading.Event(), threading.Event()
+        self._wake, self._woken = socket.socketpair()
         self.trouble = ""
         self._thread = threading.Thread(target=self._run, name="owning", daemon=True)
 
@@ -41,9 +43,12 @@ class Owning:
     def stop(self) -> None:
         """Let go, so that whoever stands by need not wait."""
         self._ending.set()
+        self._wake.send(b".")
         self._thread.join(5)
         if not self._thread.is_alive():
             self._ownership.release()
+            self._wake.close()
+            self._woken.close()
 
     @property
     def owns(self) -> bool:
@@ -90,7 +95,7 @@ class Owning:
                 self._say(f"{type(fault).__name__}: {words}"[:200])
             if self._ownership.owns != owned and self._first.is_set():
                 self._changed()
-            self._ending.wait(RENEW_S)
+            self._ownership.pause(self._woken)
 
     def _say(self, words: str) -> None:
         if words != self.trouble:

@@ -1,22 +1,22 @@
 """People from where haunt runs: the first link, sign-in links and tokens, printed once."""
 
-import time
 from collections.abc import Iterator
 from typing import Any, Final
 
 from haunt.bootstrap.addresses import reachable
-from haunt.bootstrap.offline import open_store
+from haunt.bootstrap.clock import now_ms
+from haunt.bootstrap.offline import HERE, open_store
 from haunt.bootstrap.tls import Certificate, certificate_if_good, host_vouched_for
 from haunt.config import Config
-from haunt.site.entrance import NewLink, new_token
+from haunt.site.invitations import NewLink, new_token
 from haunt.site.qr import qr_text
 from haunt.site.sign_in import address_of_link
-from haunt.store.lists import rfc3339
+from haunt.store.instants import rfc3339_or_none
 from haunt.store.people import PeopleStore
-from haunt.store.reader import Reader, Writer
+from haunt.store.reader import Reader
 from haunt.store.roster import Deed, PeopleRefused, Person, clean_name, key_of
+from haunt.store.writer import Writer
 
-HERE: Final = "command line"
 ADDRESS: Final = "address"
 SET_UP_HOURS: Final = 1.0
 SIGN_IN_HOURS: Final = 24.0
@@ -37,7 +37,7 @@ class Office:
                 "name": each.name,
                 "role": each.role,
                 "password": bool(each.password),
-                "last_seen": _at(each.seen_ms),
+                "last_seen": rfc3339_or_none(each.seen_ms),
             }
             for each in self._store.roster().people
         ]
@@ -45,8 +45,8 @@ class Office:
     def add(self, name: str, role: str) -> str:
         """Return the sign-in link of a new person, who has no password yet."""
         wanted = NewLink("sign-in", role, SIGN_IN_HOURS)
-        code, link = wanted.drawn(_now_ms(), HERE)  # refuses the role before anybody is made
-        person = self._store.add_person(clean_name(name), role, "", _now_ms())
+        code, link = wanted.drawn(now_ms(), HERE)  # refuses the role before anybody is made
+        person = self._store.add_person(clean_name(name), role, "", now_ms())
         self._store.add_link(link._replace(person=person))
         self._note("person added", f"{name}: {role}")
         return self._url("sign-in", code)
@@ -54,14 +54,14 @@ class Office:
     def sign_in_link(self, name: str) -> str:
         found = self._named(name)
         code, link = NewLink("sign-in", found.role, SIGN_IN_HOURS, 1, found.id).drawn(
-            _now_ms(), HERE
+            now_ms(), HERE
         )
         self._store.add_link(link)
         self._note("sign-in link made", found.name)
         return self._url("sign-in", code)
 
     def set_role(self, name: str, role: str) -> None:
-        NewLink("join", role, SIGN_IN_HOURS).drawn(_now_ms(), HERE)  # refuses what is no role
+        NewLink("join", role, SIGN_IN_HOURS).drawn(now_ms(), HERE)  # refuses what is no role
         self._store.set_role(self._named(name).id, role)
         self._note("role", f"{name}: {role}")
 
@@ -83,14 +83,14 @@ class Office:
                 "prefix": each.prefix,
                 "name": each.name,
                 "role": each.role,
-                "last_used": _at(each.seen_ms),
-                "ends": _at(each.ends_ms),
+                "last_used": rfc3339_or_none(each.seen_ms),
+                "ends": rfc3339_or_none(each.ends_ms),
             }
             for each in self._store.roster().tokens
         ]
 
     def add_token(self, name: str, role: str, days: int | None) -> str:
-        secret, token = new_token(name, role, days, _now_ms(), HERE)
+        secret, token = new_token(name, role, days, now_ms(), HERE)
         self._store.add_token(token)
         self._note("token made", f"{name}, {role}")
         return secret
@@ -116,7 +116,7 @@ class Office:
         raise PeopleRefused(f"There is nobody called {name}; see haunt people list.")
 
     def _note(self, what: str, about: str) -> None:
-        self._store.write_deeds([Deed(_now_ms(), HERE, "", what, about[:128], "done")])
+        self._store.write_deeds([Deed(now_ms(), HERE, "", what, about[:128], "done")])
 
     def _url(self, kind: str, code: str) -> str:
         return address_of_link(self._base(), kind, code)
@@ -136,7 +136,7 @@ def set_up_link(store: PeopleStore, base: str, *, if_ownerless: bool = True) -> 
     """
     if if_ownerless and any(each.role == "owner" for each in store.roster().people):
         return None
-    code, link = NewLink("set-up", "owner", SET_UP_HOURS).drawn(_now_ms(), HERE)
+    code, link = NewLink("set-up", "owner", SET_UP_HOURS).drawn(now_ms(), HERE)
     kept = store.set_up_link(link, if_ownerless=if_ownerless)
     return address_of_link(base, "set-up", code) if kept else None
 
@@ -163,11 +163,3 @@ def base_url(host: str, port: int, certificate: Certificate | None = None) -> st
 def remember_address(writer: Writer, base: str) -> None:
     """So that the command line prints links that lead to this server."""
     writer.keep_if_possible(ADDRESS, base)
-
-
-def _now_ms() -> int:
-    return time.time_ns() // 1_000_000
-
-
-def _at(at_ms: int | None) -> str | None:
-    return rfc3339(at_ms) if at_ms is not None else None

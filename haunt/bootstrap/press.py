@@ -10,7 +10,8 @@ from haunt.bootstrap.front import Front
 from haunt.bootstrap.naming import Announced, Naming, addresses_of, is_wanted
 from haunt.config import Config
 from haunt.site.paper.ports import Wifi
-from haunt.store.reader import Reader, Writer
+from haunt.store.reader import Reader
+from haunt.store.writer import Writer
 
 NAMED: Final = "named-address"
 WIFI: Final = "join-card-wifi"

@@ -3,7 +3,7 @@
 from datetime import date, timedelta
 
 from haunt.bootstrap.clock import sunset_of
-from haunt.bootstrap.reporting import span_of
+from haunt.bootstrap.reporting import ends_ms, span_of
 from haunt.live.prepare import prepare
 from haunt.store.engines import Engine
 from haunt.store.nightevents import events_of, memory_before
@@ -36,13 +36,14 @@ def last_nights(engine: Engine, file: ShowFile, nights: int) -> list[Night] | st
 
 def a_night(engine: Engine, file: ShowFile, day: str) -> Night:
     """Make a night to be run again under the settings of now."""
-    text = show_at(engine, _last_ms(day))
+    night = date.fromisoformat(day)
+    text = show_at(engine, ends_ms(night))
     assert text is not None, "a date with motions has a show"
-    span = span_of(read_show(text, "show").show, date.fromisoformat(day))
+    span = span_of(read_show(text, "show").show, night)
     now = prepare(file, seed_of(engine)).show
     after, memory = memory_before(engine, span)
     happened = events_of(engine, after, span, lambda _version: now)
-    sunsets = sunsets_near(file, date.fromisoformat(day))
+    sunsets = sunsets_near(file, night)
     return night_of(record(happened, memory), now, draws_of(file), sunsets, day)
 
 
@@ -55,7 +56,3 @@ def sunsets_near(file: ShowFile, *days: date) -> Sunsets:
 
 def seed_of(engine: Engine) -> int:
     return int(Reader(engine).setting("seed") or 1)
-
-
-def _last_ms(day: str) -> int:
-    return (date.fromisoformat(day) - date(1970, 1, 1)).days * 86_400_000 + 129_600_000

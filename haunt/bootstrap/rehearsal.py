@@ -2,19 +2,29 @@
 
 from collections.abc import Iterator
 from dataclasses import asdict, replace
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Final, NamedTuple
 from zoneinfo import ZoneInfo
 
+from haunt.bootstrap.cores import pooled
 from haunt.bootstrap.errands import Errands, Latest
-from haunt.bootstrap.pools import Progress, pooled, quiet
 from haunt.bootstrap.recordings import last_nights, show_of, sunsets_near
+from haunt.core.calendar import utc
 from haunt.site.workports import Work
 from haunt.store.engines import Engine
 from haunt.study.outlook import Outlook, Spread, outlook
 from haunt.study.passers import crowd
-from haunt.study.rehearsal import LIMITS, NO_NIGHT, Ground, Plan, Rehearsed, ground_of, rehearse_one
+from haunt.study.progress import Progress, quiet
+from haunt.study.rehearsal import (
+    LIMITS,
+    NO_NIGHT,
+    Ground,
+    Plan,
+    Rehearsed,
+    ground_of,
+    lack_of,
+    rehearse_one,
+)
 from haunt.study.telling import CALM, ROUGH
 from haunt.study.traffic import PROFILES, Profile, recorded
 from haunt.wire.showerrors import ShowFileRefused
@@ -45,7 +55,7 @@ def outlook_of_file(
     try:
         file = read_show(path.read_text(encoding="utf-8"), str(path)).show
     except ShowFileRefused as refused:
-        return "; ".join(str(each) for each in refused.faults)
+        return refused.said
     profile = PROFILES.get(asked.profile)
     if profile is None:
         return f"there is no profile {asked.profile!r}; there are {', '.join(PROFILES)}"
@@ -89,7 +99,7 @@ def _own(engine: Engine, file: ShowFile) -> tuple[Profile, float] | str:
             continue
         found = crowd(motions, night.show, motions[0].mono_ms, motions[-1].mono_ms + 1)
         for each in found.best.slices if found.best is not None else ():
-            local = datetime.fromtimestamp(each.at_ms // 1000, UTC).astimezone(zone)
+            local = utc(each.at_ms).astimezone(zone)
             rate = each.rate.at if each.rate is not None else 0.0
             rates.append((local.hour * 60 + local.minute, rate))
     if not rates:
@@ -104,7 +114,10 @@ def _outlook(
     groups: float,
     progress: Progress,
     jobs: int | None,
-) -> Outlook:
+) -> Outlook | str:
+    lack = lack_of(file)
+    if lack:
+        return lack
     faults = ROUGH if asked.faults else CALM
     plan = Plan(profile=profile, groups=groups, faults=faults, hours=asked.hours)
     days = [min((each.date for each in file.nights), default=NO_NIGHT.date())]

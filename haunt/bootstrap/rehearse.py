@@ -7,9 +7,10 @@ from typing import Any
 
 from haunt.bootstrap.clock import sunset_of
 from haunt.bootstrap.firmware import make_brain
-from haunt.core.calendar import Calendar, Sunset
+from haunt.core.calendar import HOUR_MS, Calendar, Sunset
 from haunt.live.prepare import prepare
 from haunt.study.faults import NONE, ROUGH
+from haunt.study.rehearsal import lack_of
 from haunt.study.verdict import Verdict
 from haunt.study.visitors import Traffic
 from haunt.study.world import World
@@ -18,7 +19,6 @@ from haunt.wire.showfile import read_show
 from haunt.wire.showmodels import ShowFile
 
 EXAMPLE = Path(__file__).resolve().parent.parent / "examples" / "garden.toml"
-HOUR_MS = 3_600_000
 NO_NIGHT_MS = 1_793_552_400_000  # 2026-11-01T17:00:00Z, where the show names no night
 
 
@@ -43,13 +43,16 @@ def rehearse(
 ) -> Rehearsal | str:
     """Run one night, then let it heal; the same arguments give the same log.
 
-    Return what is wrong with the file where it cannot be read.
+    Return what is wrong with the file where it cannot be read or played.
     """
     chosen = path or EXAMPLE
     try:
         file = read_show(chosen.read_text(encoding="utf-8"), str(chosen)).show
     except ShowFileRefused as refused:
-        return "; ".join(str(each) for each in refused.faults)
+        return refused.said
+    lack = lack_of(file)
+    if lack:
+        return lack
     sunset = sunset_of(file)
     world = World(
         file,

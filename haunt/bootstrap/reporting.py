@@ -3,8 +3,8 @@
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from datetime import date, timedelta
 
-from haunt.bootstrap.clock import sunset_of
-from haunt.core.calendar import Calendar
+from haunt.bootstrap.clock import noon_ms, sunset_of
+from haunt.core.calendar import DAY_MS, Calendar
 from haunt.core.clockwork import TimeOfDay
 from haunt.live.prepare import prepare
 from haunt.site.ports import Sheet
@@ -45,7 +45,7 @@ class Nights:
         night = named(day)
         if isinstance(night, str):
             return night
-        about = about_night(self._engine, day, _ends_ms(night), self._time_zone())
+        about = about_night(self._engine, day, ends_ms(night), self._time_zone())
         if about.show is None:
             return NO_SHOW
         dates = about.dates
@@ -63,7 +63,7 @@ class Nights:
         return self._told(wanted, _reports(self._engine, self._shows(unknown)), dates)
 
     def _shows(self, days: Sequence[str]) -> dict[str, str]:
-        instants = [_ends_ms(date.fromisoformat(each)) for each in days]
+        instants = [ends_ms(date.fromisoformat(each)) for each in days]
         found = zip(days, shows_at(self._engine, instants), strict=True)
         return {day: text for day, text in found if text is not None}
 
@@ -93,7 +93,7 @@ def report_of(engine: Engine, day: str | None) -> NightReport | str:
     night = named(day)
     if isinstance(night, str):
         return night
-    text = show_at(engine, _ends_ms(night))
+    text = show_at(engine, ends_ms(night))
     if text is None:
         return NO_SHOW
     return next(_reports(engine, {day: text}))
@@ -125,17 +125,14 @@ def span_of(file: ShowFile, night: date) -> Span:
     """Return the opening of that date, or from noon to noon where the show names none."""
     show = prepare(file).show
     calendar = Calendar(show.calendar, show.time_zone, sunset_of(file))
-    noon = calendar.first_instant(night, NOON) or _utc_noon_ms(night)
-    after = calendar.first_instant(night + timedelta(days=1), NOON) or noon + 86_400_000
+    noon = calendar.first_instant(night, NOON) or noon_ms(night)
+    after = calendar.first_instant(night + timedelta(days=1), NOON) or noon + DAY_MS
     found = calendar.night_of(noon)
     if found is None or found[0].date != night:
         return Span(noon, after)
     return Span(found[1] - EITHER_SIDE_MS, found[2] + EITHER_SIDE_MS)
 
 
-def _ends_ms(night: date) -> int:
-    return _utc_noon_ms(night) + 86_400_000
-
-
-def _utc_noon_ms(night: date) -> int:
-    return (night - date(1970, 1, 1)).days * 86_400_000 + 43_200_000
+def ends_ms(night: date) -> int:
+    """UTC ms by which the night of that date is over everywhere."""
+    return noon_ms(night) + DAY_MS

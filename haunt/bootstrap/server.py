@@ -25,7 +25,7 @@ from haunt.bootstrap.kept import Kept, kept_in
 from haunt.bootstrap.keyring import keyring_of
 from haunt.bootstrap.later import Later
 from haunt.bootstrap.linebook import LineShelf
-from haunt.bootstrap.offline import open_store
+from haunt.bootstrap.offline import opened_store
 from haunt.bootstrap.owning import Owning, place_of
 from haunt.bootstrap.people import printed, remember_address, set_up_link
 from haunt.bootstrap.press import press_of
@@ -46,7 +46,7 @@ from haunt.live.owner import Owner
 from haunt.live.ports import Arrival, LinkState
 from haunt.live.scene import Scene
 from haunt.mqtt.client import Account, BrokerClient
-from haunt.mqtt.kept import BrokerFailed
+from haunt.mqtt.listening import BrokerFailed
 from haunt.site.app import create_app
 from haunt.site.entrance import Entrance
 from haunt.site.hub import Hub
@@ -56,15 +56,17 @@ from haunt.site.rights import Role
 from haunt.store.alerts import AlertStore
 from haunt.store.boardrows import BoardHistory
 from haunt.store.checks import CheckStore
-from haunt.store.engines import Engine, StoreRefused, database_file
+from haunt.store.engines import Engine, database_file
 from haunt.store.journal import SqlJournal
 from haunt.store.latch import StopLatch
 from haunt.store.linerows import LineStore
 from haunt.store.notes import NoteStore
 from haunt.store.ownership import Ownership
 from haunt.store.people import PeopleStore
-from haunt.store.reader import Reader, Writer, refuse_unreadable
+from haunt.store.reader import Reader, refuse_unreadable
+from haunt.store.refusal import StoreRefused
 from haunt.store.shows import ShowShelf
+from haunt.store.writer import Writer
 from haunt.wire.payloads import Stop
 from haunt.wire.showerrors import ShowFileRefused
 
@@ -137,8 +139,8 @@ def _owning(config: Config, front: Front, turns: Turns, ending: ExitStack) -> Ow
     if database_file(config.data, config.database) is not None:
         return None
     ending.enter_context(alone(config.data / "owning"))
-    for each in open_store(config):
-        each.dispose()
+    with opened_store(config):
+        pass  # it has its tables before anybody asks it who runs the show
     place = place_of(config.data / "owning")
     owning = Owning(Ownership(config.database, front.url, place), turns.again)
     ending.callback(owning.stop)
@@ -225,9 +227,7 @@ def _build(run: Run, ending: ExitStack) -> tuple[Any, Account, str | None]:
 def _house(run: Run, ending: ExitStack) -> _House:
     config = run.config
     keeping = ending.enter_context(keep(config, run.say))
-    engine, reading = open_store(config)
-    ending.callback(engine.dispose)
-    ending.callback(reading.dispose)
+    engine, reading = ending.enter_context(opened_store(config))
     refuse_unreadable(Reader(reading))
     kept = kept_in(config, Reader(reading), Writer(engine))
     broker = join_broker(config, kept.prepared.show.id, run.say)

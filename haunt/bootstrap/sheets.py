@@ -2,14 +2,14 @@
 
 from typing import Final
 
-from haunt.core.calendar import Sunset
+from haunt.core.calendar import HOUR_MS, Sunset
 from haunt.live.forecasts import Forecasts, PackSheet
 from haunt.store.engines import Engine
 from haunt.store.packrows import counted_in
 from haunt.study.drain import off_points, priors
 from haunt.study.nightfacts import Span
 from haunt.wire.showfile import ReadShow
-from haunt.workshop.forecast import HOUR_MS, STEP_MS
+from haunt.workshop.forecast import STEP_MS
 
 BACK_MS: Final = 12 * HOUR_MS
 TIMES_MAX: Final = 60

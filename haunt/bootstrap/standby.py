@@ -31,11 +31,13 @@ from haunt.site.rights import Role
 from haunt.site.standby import StandIn, Waiting, empty_app
 from haunt.store.alerts import AlertStore
 from haunt.store.checks import CheckStore
-from haunt.store.engines import Engine, StoreRefused
+from haunt.store.engines import Engine
 from haunt.store.notes import NoteStore
 from haunt.store.people import PeopleStore
-from haunt.store.reader import Reader, Writer
+from haunt.store.reader import Reader
+from haunt.store.refusal import StoreRefused
 from haunt.store.shows import ShowShelf
+from haunt.store.writer import Writer
 
 
 class Mute:

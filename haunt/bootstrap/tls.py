@@ -8,7 +8,6 @@ import ssl
 from collections.abc import Iterator
 from contextlib import suppress
 from datetime import datetime
-from ipaddress import ip_address
 from pathlib import Path
 from typing import Any, Final, NamedTuple
 from urllib.parse import urlsplit
@@ -18,7 +17,7 @@ from cryptography.hazmat.primitives.serialization import Encoding
 
 from haunt.bootstrap.certs import fingerprint_of
 from haunt.bootstrap.refusal import StartRefused
-from haunt.config import Config
+from haunt.config import Config, is_loopback
 
 CERTIFICATES: Final = "certs"
 SOON_DAYS: Final = 30
@@ -112,17 +111,8 @@ def host_vouched_for(shown: str, certificate: Certificate) -> str:
     """Return the name to give out: the one that would be shown, else one that can be trusted."""
     if shown in certificate.names:
         return shown
-    alike = [each for each in certificate.names if _is_here(each) == _is_here(shown)]
+    alike = [each for each in certificate.names if is_loopback(each) == is_loopback(shown)]
     return alike[0] if alike else shown
-
-
-def _is_here(name: str) -> bool:
-    if name == "localhost":
-        return True
-    try:
-        return ip_address(name).is_loopback
-    except ValueError:
-        return False
 
 
 def words_of(certificate: Certificate, url: str, now: datetime) -> Iterator[str]:

@@ -4,7 +4,8 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from typing import Final
 
-from haunt.bootstrap.pools import Progress, pooled, quiet
+from haunt.bootstrap.cores import pooled
+from haunt.study.progress import Progress, quiet
 from haunt.study.sweep import Attempts, Night, Setting, Trial, attempt
 
 SMALL: Final = 150_000

@@ -3,13 +3,13 @@
 from dataclasses import asdict
 from typing import Any, Final, NamedTuple
 
-from haunt.bootstrap.pools import Progress, quiet
 from haunt.bootstrap.recordings import last_nights, show_of
 from haunt.bootstrap.trials import trials
 from haunt.store.engines import Engine
 from haunt.store.reader import Reader
 from haunt.study.advice import Advice, Tried, advise, settings_for
 from haunt.study.overall import Overall, overall, settings_of_show
+from haunt.study.progress import Progress, quiet
 from haunt.study.rerun import LIMITS
 from haunt.study.sweep import COOLDOWNS_MS, PATIENCES_MS
 from haunt.wire.showmodels import ShowFile

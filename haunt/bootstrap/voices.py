@@ -7,18 +7,19 @@ import csv
 import shutil
 import subprocess
 import wave
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Final, NamedTuple
 
 from haunt.study.pools.pool import PoolLine
+from haunt.study.progress import Progress, quiet
+from haunt.wire.saying import words_in
 from haunt.wire.showmodels import ShowFile
+from haunt.workshop.speech import seconds_to_say
 
 PROGRAM: Final = "espeak-ng"
 MISSING: Final = "espeak-ng is not installed: apt install espeak-ng makes it (Debian, Ubuntu)"
 FAR_TOO_LONG_S: Final = 30
-
-Progress = Callable[[int, int], None]
 
 
 class VoiceFailed(Exception):  # noqa: N818 - the word says what happened
@@ -42,9 +43,14 @@ class Voices:
         folder = self.folder(file)
         return frozenset(each.stem for each in folder.glob("*.wav")) if folder.is_dir() else _NONE
 
-    def make(
-        self, file: ShowFile, lines: Sequence[PoolLine], progress: Progress = lambda _d, _o: None
-    ) -> int:
+    def lasting_s(self, file: ShowFile, line: PoolLine, *, has_sound: bool = True) -> float:
+        """Measured at its sound; else by the words of it and how fast the show says them."""
+        measured = seconds_of(self.path(file, line.name)) if has_sound else None
+        if measured is not None:
+            return measured
+        return seconds_to_say(len(words_in(line.text)), file.info.speech_wpm)
+
+    def make(self, file: ShowFile, lines: Sequence[PoolLine], progress: Progress = quiet) -> int:
         """Make what is not there yet, and return how many those were. Raises VoiceFailed."""
         if shutil.which(PROGRAM) is None:
             raise VoiceFailed(MISSING)

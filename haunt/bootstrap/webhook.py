@@ -7,15 +7,15 @@ the alert itself: no names of people, no addresses.
 import json
 import logging
 import secrets
-import threading
 from collections import OrderedDict, deque
 from collections.abc import Callable
-from datetime import UTC, datetime
 from http.client import HTTPConnection, HTTPException, HTTPSConnection
 from typing import Final, NamedTuple
 from urllib.parse import urlsplit
 
 from haunt.live.ports import AlertRow, OutCounts
+from haunt.store.bell import Bell
+from haunt.store.instants import rfc3339_second
 
 log = logging.getLogger("haunt.webhook")
 
@@ -58,21 +58,17 @@ class Webhook:
         self._show, self._post, self._draw, self._queue_max = show, post, draw, queue_max
         self._queue: deque[bytes] = deque()
         self._states: OrderedDict[int, str] = OrderedDict()
-        self._something, self._ending = threading.Event(), threading.Event()
-        self._wait = wait or self._ending.wait
+        self._bell = Bell("webhook", self._run)
+        self._wait = wait or self._bell.ending.wait
         self._sent = self._dropped = 0
         self._fault = ""
-        self._thread = threading.Thread(target=self._run, name="webhook", daemon=True)
 
     def start(self) -> None:
-        self._thread.start()
+        self._bell.start()
 
     def stop(self, timeout_s: float = 1.0) -> None:
         """What waits is left: the next run tells of what is still open."""
-        self._ending.set()
-        self._something.set()
-        if self._thread.is_alive():
-            self._thread.join(timeout_s)
+        self._bell.end(timeout_s)
 
     def told(self, row: AlertRow, wall_ms: int) -> None:
         """Queue an alert that came or went. That somebody saw it, or a count rose, stays here."""
@@ -87,14 +83,14 @@ class Webhook:
             self._queue.popleft()  # what is newer matters more
             self._dropped += 1
         self._queue.append(body_of(self._show, row, state, wall_ms))
-        self._something.set()
+        self._bell.ring()
 
     def counts(self) -> OutCounts:
         return OutCounts(self._sent, self._dropped, len(self._queue), self._fault)
 
     def send_waiting(self) -> None:
         """Send all that waits, one after the other. For the thread, and for tests."""
-        while self._queue and not self._ending.is_set():
+        while self._queue and not self._bell.ending.is_set():
             body = self._queue.popleft()
             if self._send(body):
                 self._sent += 1
@@ -119,9 +115,8 @@ class Webhook:
         return min(LONGEST_WAIT_S, FIRST_WAIT_S * 2.0**number) * (0.5 + self._draw())
 
     def _run(self) -> None:
-        while not self._ending.is_set():
-            self._something.wait()
-            self._something.clear()
+        while not self._bell.ending.is_set():
+            self._bell.wait()
             self.send_waiting()
 
 
@@ -130,7 +125,7 @@ def body_of(show: str, row: AlertRow, state: str, wall_ms: int) -> bytes:
     return json.dumps(
         {
             "show": show,
-            "at": _rfc3339(wall_ms),
+            "at": rfc3339_second(wall_ms),
             "alert": row.alert,
             "state": state,
             "kind": kind,
@@ -138,14 +133,10 @@ def body_of(show: str, row: AlertRow, state: str, wall_ms: int) -> bytes:
             "severity": str(row.severity),
             "text": row.text,
             "todo": row.todo,
-            "since": _rfc3339(row.since_ms),
+            "since": rfc3339_second(row.since_ms),
             "count": row.count,
         }
     ).encode()
-
-
-def _rfc3339(at_ms: int) -> str:
-    return f"{datetime.fromtimestamp(at_ms // 1000, UTC):%Y-%m-%dT%H:%M:%SZ}"
 
 
 def post_to(url: str) -> Post:

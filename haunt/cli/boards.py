@@ -1,12 +1,13 @@
 """Commands on boards and their credentials."""
 
 import json
+import sys
 from pathlib import Path, PurePosixPath
 from typing import Annotated
 
 import typer
 
-from haunt.cli.words import DEFAULT_DATA, Data, Json, config_of, fail
+from haunt.cli.words import DEFAULT_DATA, Data, Json, config_of, fail, readable
 
 app = typer.Typer(help="Boards and their credentials.", no_args_is_help=True)
 
@@ -76,6 +77,19 @@ def export(
         return
     for each in (*found.files, *found.words):
         typer.echo(each)
+
+
+@app.command()
+def play(
+    file: Annotated[Path, typer.Argument(help="The board's file, as its page or `add` gave it.")],
+) -> None:
+    """Let this machine be a board: its firmware without pins, Enter in place of a visitor."""
+    from haunt.bootstrap.playing import PlayRefused, play_board  # noqa: PLC0415
+
+    try:
+        play_board(readable(file), sys.stdin, typer.echo)
+    except PlayRefused as refused:
+        fail(str(refused))
 
 
 @app.command("test")

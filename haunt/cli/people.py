@@ -117,7 +117,7 @@ def revoke(
 @contextmanager
 def _office(data: "Path") -> "Iterator[Office]":
     from haunt.bootstrap.people import Office  # noqa: PLC0415 - keeps --help fast
-    from haunt.store.engines import StoreRefused  # noqa: PLC0415
+    from haunt.store.refusal import StoreRefused  # noqa: PLC0415
     from haunt.store.roster import PeopleRefused  # noqa: PLC0415
 
     try:

@@ -1,18 +1,19 @@
 """Says how far long work is: a bar where somebody looks, plain lines where a program reads."""
 
 import sys
-from collections.abc import Callable
 
 import typer
+
+from haunt.study.progress import Progress, quiet
 
 WIDTH = 30
 
 
-def progress_of(*, lines: bool) -> Callable[[int, int], None]:
+def progress_of(*, lines: bool) -> Progress:
     """Return what tells (done, of how many) on standard error; nothing where nobody would see."""
     if lines:
         return _line
-    return _bar if sys.stderr.isatty() else lambda _done, _of: None
+    return _bar if sys.stderr.isatty() else quiet
 
 
 def _line(done: int, of: int) -> None:

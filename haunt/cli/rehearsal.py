@@ -37,10 +37,10 @@ def rehearse_nights(  # noqa: PLR0917 - an option a parameter
     as_json: Json = False,
 ) -> None:
     """Rehearse the show of a data folder many times: what to expect, and how far it may be off."""
-    from haunt.bootstrap.offline import open_store  # noqa: PLC0415 - keeps --help fast
+    from haunt.bootstrap.offline import open_to_read  # noqa: PLC0415 - keeps --help fast
     from haunt.bootstrap.rehearsal import Asked, outlook_of_data  # noqa: PLC0415
 
-    _writer, reader = open_store(config_of(data, {}))
+    reader = open_to_read(config_of(data, {}))
     asked = Asked(nights, profile, groups, faults, seed)
     _say(outlook_of_data(reader, asked, progress_of(lines=progress), jobs), as_json=as_json)
 

@@ -20,10 +20,10 @@ def report(
     as_csv: Annotated[bool, typer.Option("--csv", help="For a spreadsheet.")] = False,
 ) -> None:
     """Tell what a night was: counts, groups, refusals, packs, faults, what to charge and mend."""
-    from haunt.bootstrap.offline import open_store  # noqa: PLC0415 - keeps --help fast
+    from haunt.bootstrap.offline import open_to_read  # noqa: PLC0415 - keeps --help fast
     from haunt.bootstrap.reporting import report_of  # noqa: PLC0415
 
-    _writer, reader = open_store(config_of(data, {}))
+    reader = open_to_read(config_of(data, {}))
     found = report_of(reader, night)
     if isinstance(found, str):
         fail(found)

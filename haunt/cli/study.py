@@ -57,10 +57,10 @@ def rehearse(  # noqa: PLR0917 - an option a parameter
 
 def replay(data: Data = DEFAULT_DATA, as_json: Json = False) -> None:
     """Decide a recorded journal again; exit 1 at the first decision that differs."""
-    from haunt.bootstrap.offline import open_store  # noqa: PLC0415 - keeps --help fast
+    from haunt.bootstrap.offline import open_to_read  # noqa: PLC0415 - keeps --help fast
     from haunt.bootstrap.replay import replay as again  # noqa: PLC0415
 
-    _writer, reader = open_store(config_of(data, {}))
+    reader = open_to_read(config_of(data, {}))
     found = again(reader)
     if isinstance(found, str):
         fail(found)
@@ -71,4 +71,5 @@ def replay(data: Data = DEFAULT_DATA, as_json: Json = False) -> None:
     else:
         typer.echo(f"{found.events} events, {found.decisions} decisions run again")
         typer.echo("\n".join(words) or "every decision is the same")
+        typer.echo("which line was said is not held against the journal")
     raise typer.Exit(1 if words else 0)

@@ -29,9 +29,9 @@ def tune(  # noqa: PLR0917 - an option a parameter
 ) -> None:
     """Say which setting would have answered more groups, or that nothing is to be changed."""
     from haunt.bootstrap import tuning, tuningwords  # noqa: PLC0415 - keeps --help fast
-    from haunt.bootstrap.offline import open_store  # noqa: PLC0415
+    from haunt.bootstrap.offline import open_to_read  # noqa: PLC0415
 
-    _writer, reader = open_store(config_of(data, {}))
+    reader = open_to_read(config_of(data, {}))
     told = progress_of(lines=progress)
     if show:
         whole = tuning.show_front(reader, nights, jobs=jobs, progress=told)

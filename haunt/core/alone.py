@@ -6,9 +6,10 @@ beat; what is said here narrows that by the calendar and by what people have bar
 
 from typing import Final
 
+from haunt.core.behaviourrules import too_loud, too_strong
 from haunt.core.calendar import DAY_MS, Piece
 from haunt.core.night import Night, Prop
-from haunt.core.rules import held, locked_out, low_battery, out_of_service, too_loud, too_strong
+from haunt.core.proprules import held, locked_out, low_battery, out_of_service
 from haunt.core.show import Behaviour
 
 AHEAD_MS: Final = DAY_MS * 2 // 3

@@ -10,13 +10,14 @@ from typing import Any
 
 from haunt.core import boards, events, motions, people, timetable
 from haunt.core.calendar import Sunset, no_sunset
-from haunt.core.decisions import Effect, Outcome, TellStop
+from haunt.core.decisions import Effect, Outcome
 from haunt.core.invariants import check, check_all
 from haunt.core.judging import settle
-from haunt.core.night import Item, Night, Prop, wire
+from haunt.core.night import Item, Night, Prop
 from haunt.core.plays import end
 from haunt.core.show import Show
 from haunt.core.snapshot import dump, restore
+from haunt.core.wiring import wire
 
 CHECK_ALL_EVERY = 1000
 CLOCK_STEP_MS = 1000
@@ -132,13 +133,13 @@ class Arbiter:
         heap = night.heap
         while heap and heap[0][0] <= at_ms:
             when, _, what = heappop(heap)
+            if not night.is_wanted(when, what):
+                continue
             if isinstance(what, Item):
-                if what.alive and what.wake_ms == when:
-                    night.agenda.append(what)
+                night.agenda.append(what)
             elif isinstance(what, Prop):
-                if what.play is not None and what.play.busy_until_ms == when:
-                    end(night, what, when)
-            elif night.release_at_ms == when:
+                end(night, what, when)
+            else:
                 people.finish_release(night)
 
     def _resume(self, mono_ms: int, event: events.Started | events.Woke) -> None:
@@ -172,13 +173,10 @@ class Arbiter:
 
     def _start_epoch(self, event: events.Started) -> None:
         night = self.night
-        night.epoch = 1 + max(night.epoch, event.epoch)
         night.stopped = night.stopped or event.stopped
         night.link_up = event.link_up
-        night.effects.append(TellStop(night.stopped, night.epoch, night.now_ms))
-        for prop in night.props.values():
-            if prop.spec.arm_by_hand:
-                people.arm_hold(prop)
+        night.rise_above(max(night.epoch, event.epoch))
+        people.hold_armed(night.props.values())
         night.touched.update(night.props)
 
     def _change_show(self, event: events.ShowChanged) -> Night:

@@ -3,11 +3,10 @@
 from statistics import median_low
 
 from haunt.core import plays
-from haunt.core.decisions import TellStop
 from haunt.core.events import BoardGone, BoardHealth, BoardHere, LinkChanged, Reported
 from haunt.core.night import Board, Night, Prop
-from haunt.core.people import arm_hold, refuse_prop
-from haunt.core.rules import WARMING_RESETS
+from haunt.core.people import hold_armed, refuse_prop
+from haunt.core.sensorrules import WARMING_RESETS
 
 REST_MS = 5000
 READINGS_MAX = 5
@@ -28,27 +27,31 @@ def on_board_here(night: Night, event: BoardHere) -> None:
     if board is None:
         return
     was_gone = None if board.here or board.gone_ms is None else night.now_ms - board.gone_ms
-    if event.boot != board.boot:
-        _booted(night, board, event.boot, event.reset, event.up_ms)
-    else:
-        _learn_boot(night, board, event)
+    _hear_boot(night, board, event)
     if was_gone is not None and was_gone >= LOST_ARMS_MS:
-        _arm(board)
+        hold_armed(board.props)
     board.here, board.gone_ms = True, None
     _touch(night, board)
 
 
-def _booted(night: Night, board: Board, boot: str, reset: str, up_ms: int) -> None:
+def _hear_boot(night: Night, board: Board, event: BoardHere | BoardHealth) -> None:
+    if event.boot != board.boot:
+        _booted(night, board, event)
+    else:
+        _learn_boot(night, board, event)
+
+
+def _booted(night: Night, board: Board, event: BoardHere | BoardHealth) -> None:
     """A new boot ends its plays; power-up holds what could hurt someone."""
     for prop in board.props:
         if prop.play is not None:
             plays.end(night, prop, night.now_ms)
     for sensor in board.sensors:
         sensor.active_ms = 0
-    board.boot, board.reset = boot, reset
-    board.booted_ms = night.now_ms - up_ms
-    if reset in WARMING_RESETS:
-        _arm(board)
+    board.boot, board.reset = event.boot, event.reset
+    board.booted_ms = night.now_ms - event.up_ms
+    if event.reset in WARMING_RESETS:
+        hold_armed(board.props)
 
 
 def _learn_boot(night: Night, board: Board, event: BoardHere | BoardHealth) -> None:
@@ -57,12 +60,6 @@ def _learn_boot(night: Night, board: Board, event: BoardHere | BoardHealth) -> N
         board.booted_ms = min(board.booted_ms, night.now_ms - event.up_ms)
     if board.reset == "unknown":
         board.reset = event.reset
-
-
-def _arm(board: Board) -> None:
-    for prop in board.props:
-        if prop.spec.arm_by_hand:
-            arm_hold(prop)
 
 
 def on_board_gone(night: Night, event: BoardGone) -> None:
@@ -81,10 +78,7 @@ def on_health(night: Night, event: BoardHealth) -> None:
     board = night.boards.get(event.board)
     if board is None:
         return
-    if event.boot != board.boot:
-        _booted(night, board, event.boot, event.reset, event.up_ms)
-    else:
-        _learn_boot(night, board, event)
+    _hear_boot(night, board, event)
     for name, active_ms in event.active:
         sensor = night.sensors.get(name)
         if sensor is None or sensor.board is not board:
@@ -124,8 +118,7 @@ def _weigh_charge(night: Night, board: Board, percent: int) -> None:
 
 def on_reported(night: Night, event: Reported) -> None:
     if event.epoch > night.epoch:
-        night.epoch = event.epoch + 1
-        night.effects.append(TellStop(night.stopped, night.epoch, night.now_ms))
+        night.rise_above(event.epoch)
     prop = _playing(night, event)
     if prop is None:
         if event.state != "refused":

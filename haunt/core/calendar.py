@@ -4,7 +4,7 @@ Durations never come here; this module turns UTC instants into local readings an
 through changes of clocks. Sunset comes in as a function, so nothing here knows astronomy.
 """
 
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
@@ -18,8 +18,9 @@ from haunt.core.clockwork import (
     TimeOfDay,
 )
 
-DAY_MS = 86_400_000
 MINUTE_MS = 60_000
+HOUR_MS = 60 * MINUTE_MS
+DAY_MS = 24 * HOUR_MS
 NO_LIMIT = 1 << 40
 
 Sunset = Callable[[date], int | None]
@@ -40,16 +41,6 @@ class Piece:
     cooldown_permille: int = 1000
     quiet: bool = False
     quiet_dba: float | None = None  # None while quiet bars every behaviour
-
-    @property
-    def plain(self) -> bool:
-        """Nothing is barred here, so behaviours need no look one by one."""
-        return (
-            self.open
-            and not self.quiet
-            and self.max_intensity == NO_LIMIT
-            and self.max_flash_mhz == NO_LIMIT
-        )
 
 
 def no_sunset(_day: date) -> int | None:
@@ -91,7 +82,7 @@ class Calendar:
         return night, opens, closes + night.last_group_min * MINUTE_MS
 
     def local_date(self, wall_ms: int) -> date:
-        return _utc(wall_ms).astimezone(self._zone).date()
+        return utc(wall_ms).astimezone(self._zone).date()
 
     def first_instant(self, day: date, time: TimeOfDay) -> int | None:
         """Return the first instant with this local reading; in a skipped hour, the skip's end."""
@@ -117,7 +108,7 @@ class Calendar:
         start, offset = from_ms, self._offset(from_ms)
         probe = from_ms
         while probe < until_ms:
-            ahead = min(probe + 3_600_000, until_ms)
+            ahead = min(probe + HOUR_MS, until_ms)
             if self._offset(ahead) != offset:
                 change = self._change_between(probe, ahead, offset)
                 yield start, change, offset
@@ -126,18 +117,13 @@ class Calendar:
         yield start, until_ms, offset
 
     def _change_between(self, low: int, high: int, offset: int) -> int:
-        while high - low > 1000:
-            middle = (low + high) // 2000 * 1000
-            if middle <= low:
-                break
-            if self._offset(middle) == offset:
-                low = middle
-            else:
-                high = middle
-        return high // 1000 * 1000
+        """Return the first whole second between the two that has another offset."""
+        seconds = range(low // 1000, high // 1000)
+        later = bisect_left(seconds, True, key=lambda at_s: self._offset(1000 * at_s) != offset)
+        return 1000 * (seconds.start + later)
 
     def _offset(self, wall_ms: int) -> int:
-        offset = _utc(wall_ms).astimezone(self._zone).utcoffset() or timedelta(0)
+        offset = utc(wall_ms).astimezone(self._zone).utcoffset() or timedelta(0)
         return int(offset.total_seconds()) * 1000
 
     def _nights(self, wall_ms: int) -> Iterator[tuple[NightSpec, int, int]]:
@@ -241,7 +227,8 @@ class Calendar:
         )
 
 
-def _utc(wall_ms: int) -> datetime:
+def utc(wall_ms: int) -> datetime:
+    """Return the instant to the whole second, in UTC."""
     return datetime.fromtimestamp(wall_ms // 1000, UTC)
 
 

@@ -12,7 +12,7 @@ class CoreBug(AssertionError):  # noqa: N818 - the word says whose fault
 
 
 def check(night: Night, effects: list[Effect]) -> None:
-    """Check what this event touched."""
+    """Check what this event touched. Raises CoreBug."""
     done = night.fired + night.refused + night.lapsed
     if night.owed != done + len(night.items):
         raise CoreBug(
@@ -31,7 +31,7 @@ def check(night: Night, effects: list[Effect]) -> None:
 
 
 def check_all(night: Night) -> None:
-    """Check the whole state; live every 1,000 events, in tests always."""
+    """Check the whole state; live every 1,000 events, in tests always. Raises CoreBug."""
     for prop in night.props.values():
         _check_prop(night, prop)
     waiting = {item.prop.spec.id for item in night.waiting.values()}

@@ -5,24 +5,23 @@ last decides, and where that is within the visitor's patience the trigger waits.
 """
 
 from haunt.core import plays
+from haunt.core.behaviourrules import plays_past_closing
 from haunt.core.decisions import Outcome, Source
 from haunt.core.lines import next_line
-from haunt.core.night import PASSES, Item, Night, Prop
+from haunt.core.night import FOR_EVER, PASSES, Item, Night, Prop
+from haunt.core.room import Behaviours, any_fits, fitting, is_tight, room_at
 from haunt.core.rules import (
     CLEARS_RULES,
-    CLOSED_AT_END,
-    FOR_EVER,
     NARROWING_CLEARS,
     NARROWING_NEVER,
     NEVER_RULES,
+    RULE,
     Rule,
-    comes_before,
-    in_gap,
-    plays_past_closing,
 )
-from haunt.core.show import Behaviour
+from haunt.core.turns import claim
 
-Behaviours = tuple[Behaviour, ...]
+_CLOSED = RULE["closed"]
+_FIRST_OF_ROOM = NARROWING_CLEARS[0][0].order
 
 
 def settle(night: Night) -> None:
@@ -56,8 +55,8 @@ def _order(item: Item, now: int) -> tuple[int, int, int, int]:
 def judge(night: Night, item: Item) -> None:
     prop = item.prop
     by_hand = item.source is Source.HAND
-    for rule in NEVER_RULES:
-        margin = rule.prop_test(night, prop, item)  # type: ignore[misc]
+    for rule, test in NEVER_RULES:
+        margin = test(night, prop, item)
         if margin >= 0 and not (by_hand and rule.hand_overrules):
             return night.decide(item, Outcome.REFUSED, rule.reason, margin or None)
     allowed, barred_by = _allowed(night, prop, item)
@@ -105,12 +104,11 @@ def _without_never(night: Night, prop: Prop, item: Item) -> tuple[Behaviours, Ru
     if item.behaviour is not None:
         behaviours = tuple(each for each in behaviours if each.id == item.behaviour)
     if item.source is not Source.HAND:
-        behaviours = tuple(b for b in behaviours if not plays_past_closing(night, prop, b, now))
+        behaviours = tuple(b for b in behaviours if not plays_past_closing(night, b, now))
         if not behaviours:
-            return behaviours, CLOSED_AT_END
-    for rule in NARROWING_NEVER:
-        test = rule.behaviour_test
-        behaviours = tuple(b for b in behaviours if not test(night, prop, b, now))  # type: ignore[misc]
+            return behaviours, _CLOSED
+    for rule, bars in NARROWING_NEVER:
+        behaviours = tuple(b for b in behaviours if not bars(night, prop, b, now))
         if not behaviours:
             return behaviours, rule
     return behaviours, None
@@ -123,109 +121,31 @@ def _what_bars(
     worst: Rule | None = None
     worst_ms = PASSES
     by_hand = item.source is Source.HAND
-    for rule in CLEARS_RULES:
+    for rule, test in CLEARS_RULES:
         if by_hand and rule.hand_overrules:
             continue
-        clears_ms = rule.prop_test(night, prop, item)  # type: ignore[misc]
+        clears_ms = test(night, prop, item)
         if clears_ms > worst_ms:
             worst, worst_ms = rule, clears_ms
-    if not prop.narrows or not _tight(prop):
+    if not prop.narrows or not is_tight(prop):
         return worst, worst_ms, allowed
-    earlier = worst is not None and worst.order < NARROWING_CLEARS[0].order
-    if earlier and _any_fits(night, prop, allowed, worst_ms):  # room only grows until a start
+    earlier = worst is not None and worst.order < _FIRST_OF_ROOM
+    if earlier and any_fits(night, prop, allowed, worst_ms):  # room only grows until a start
         return worst, worst_ms, ()
-    fit, narrowest = _fitting(night, prop, allowed, night.now_ms)
+    fit, narrowest = fitting(night, prop, allowed, night.now_ms)
     if narrowest is None:
         return worst, worst_ms, fit
-    clears_ms = _room_at(night, prop, allowed)
+    clears_ms = room_at(night, prop, allowed)
     ties = worst is not None and clears_ms == worst_ms and narrowest.order < worst.order
     if clears_ms > worst_ms or ties:
         worst, worst_ms = narrowest, clears_ms
     return worst, worst_ms, fit
 
 
-def _tight(prop: Prop) -> bool:
-    """Say whether any behaviour might not fit: most motions need no look one by one."""
-    for load, amount in prop.peaks:
-        if load.total + amount > load.spec.limit:
-            return True
-    for other in prop.voice_neighbours:
-        if other.play is not None:
-            return True
-    share = prop.spec.duty_permille
-    if share is None:
-        return False
-    return prop.on_total_ms + prop.longest_ms > share * plays.DUTY_WINDOW_MS // 1000
-
-
-def _fitting(
-    night: Night, prop: Prop, allowed: Behaviours, at_ms: int
-) -> tuple[Behaviours, Rule | None]:
-    """Narrow to what fits at an instant; name the rule that leaves none, in table order.
-
-    A behaviour falls to the first rule that bars it, so the set is emptied by the last of those.
-    """
-    fit: list[Behaviour] = []
-    last: Rule | None = None
-    for behaviour in allowed:
-        for rule in NARROWING_CLEARS:
-            if rule.behaviour_test(night, prop, behaviour, at_ms):  # type: ignore[misc]
-                if last is None or rule.order > last.order:
-                    last = rule
-                break
-        else:
-            fit.append(behaviour)
-    return (tuple(fit), None) if fit else ((), last)
-
-
-def _any_fits(night: Night, prop: Prop, allowed: Behaviours, at_ms: int) -> bool:
-    for behaviour in allowed:
-        for rule in NARROWING_CLEARS:
-            if rule.behaviour_test(night, prop, behaviour, at_ms):  # type: ignore[misc]
-                break
-        else:
-            return True
-    return False
-
-
-def _room_at(night: Night, prop: Prop, allowed: Behaviours) -> int:
-    """Return the first instant at which one behaviour would fit if nothing else started."""
-    now = night.now_ms
-    ends: set[int] = set()
-    for index in {index for behaviour in allowed for index, _ in behaviour.draws}:
-        ends.update(until for _, until in night.loads[index].playing.values())
-    for other in prop.voice_neighbours:
-        if other.play is not None:
-            ends.add(other.play.busy_until_ms)
-    for behaviour in allowed:
-        ends.update(_duty_instants(prop, behaviour))
-    for at_ms in sorted(ends):
-        if at_ms > now and _any_fits(night, prop, allowed, at_ms):
-            return at_ms
-    return FOR_EVER
-
-
-def _duty_instants(prop: Prop, behaviour: Behaviour) -> list[int]:
-    """Instants at which enough on-time has left the window for this behaviour, if any."""
-    if prop.spec.duty_permille is None or not behaviour.motor_on_ms:
-        return []
-    budget = prop.spec.duty_permille * plays.DUTY_WINDOW_MS // 1000
-    excess = prop.on_total_ms + behaviour.motor_on_ms - budget
-    found = []
-    for began, until in prop.on_times:
-        if 0 < excess <= until - began:
-            left = began + excess + plays.DUTY_WINDOW_MS - behaviour.duration_ms
-            found.append(left)
-        excess -= until - began
-        if excess <= 0:
-            break
-    return found
-
-
 def _barred(night: Night, item: Item, rule: Rule, clears_ms: int, deadline_ms: int) -> None:
     prop, now = item.prop, night.now_ms
     if rule.reason == "stagger":
-        _claim(night, prop)
+        claim(night, prop)
     if item.source is Source.MOTION and clears_ms <= deadline_ms:
         if prop.waiting is None:
             prop.waiting = item
@@ -238,23 +158,6 @@ def _barred(night: Night, item: Item, rule: Rule, clears_ms: int, deadline_ms: i
     waited = prop.waiting is item
     margin = clears_ms - now if clears_ms < FOR_EVER else None
     night.decide(item, Outcome.LAPSED if waited else Outcome.REFUSED, rule.reason, margin)
-
-
-def _claim(night: Night, prop: Prop) -> None:
-    """Barred since its last start, a prop has the next turn; the claims that alone bar it are used.
-
-    A claim stands until it bars somebody while its prop could start, however long the next
-    visitors take, and then for one gap: so a prop that nobody visits any more costs its
-    neighbours one gap and no more.
-    """
-    now, gap = night.now_ms, night.show.gap_ms
-    prop.claim_until_ms = FOR_EVER
-    if in_gap(prop, gap, now):
-        return
-    for other in prop.neighbours:
-        standing = other.claim_until_ms == FOR_EVER and comes_before(other, prop, now)
-        if standing and not in_gap(other, gap, now):
-            other.claim_until_ms = now + gap
 
 
 def _has_left(item: Item, now: int) -> bool:

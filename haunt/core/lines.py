@@ -5,9 +5,9 @@ not asked here.
 """
 
 from haunt.core.dice import draw
+from haunt.core.moment import strongest
 from haunt.core.night import Night, Prop
 from haunt.core.plays import Saying
-from haunt.core.rules import hand_limits
 from haunt.core.show import Behaviour, Line
 
 INTENSITY_MAX = 5
@@ -16,7 +16,7 @@ INTENSITY_MAX = 5
 
 def next_line(night: Night, prop: Prop, behaviour: Behaviour, cue: str) -> Saying | None:
     """Draw among what was not said yet; None where the phase bars every line."""
-    limit = intensity_limit(night)
+    limit, _flash_mhz = strongest(night, night.piece(), night.now_ms)
     sayable = [each for each in behaviour.lines if may_say(each, limit)]
     if not sayable:
         return None
@@ -25,14 +25,6 @@ def next_line(night: Night, prop: Prop, behaviour: Behaviour, cue: str) -> Sayin
     if not fresh:
         fresh, heard = _begin_again(prop, sayable)
     return Saying(fresh[draw(night.show.seed, f"line {cue}", len(fresh))], heard)
-
-
-def intensity_limit(night: Night) -> int:
-    """Return what the phases of this moment allow, by the clock and by hand."""
-    limit = night.piece().max_intensity
-    if night.hand_phase_until_ms > night.now_ms:
-        limit = min(limit, hand_limits(night)[0])
-    return limit
 
 
 def may_say(line: Line, limit: int) -> bool:

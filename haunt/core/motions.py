@@ -2,21 +2,23 @@
 
 from haunt.core.decisions import MotionKey, Outcome, Source
 from haunt.core.events import Held, Motion, PhaseByHand, Stopped
+from haunt.core.memory import BoardMemory
 from haunt.core.night import (
     PASSES,
     RECENT_MAX,
     SEEN_BOOTS_MAX,
     STRANGERS_MAX,
     WALKING_MAX,
-    BoardMemory,
     Item,
     Night,
     Prop,
     Sensor,
 )
 from haunt.core.people import on_held, on_phase, on_stopped
-from haunt.core.rules import RULE, SENSOR_RULES, closed, stale, stopped, walk_test, wrong_way
+from haunt.core.proprules import closed, stale, stopped, walk_test
+from haunt.core.rules import RULE, SENSOR_RULES
 from haunt.core.seen import SeqWindow
+from haunt.core.sensorrules import wrong_way
 
 _WRONG_WAY = RULE["wrong-way"].order
 
@@ -64,8 +66,8 @@ def _first_time(board: BoardMemory, boot: str, seq: int) -> bool:
 def _weigh(night: Night, sensor: Sensor, key: MotionKey, name: str, happened: int) -> None:
     """Apply the sensor's rules, note what the sensor saw, and make an item for each link."""
     reason, margin, order = None, PASSES, 99
-    for rule in SENSOR_RULES:
-        margin = rule.sensor_test(night, sensor, happened)  # type: ignore[misc]
+    for rule, test in SENSOR_RULES:
+        margin = test(night, sensor, happened)
         if margin >= 0:
             reason, order = rule.reason, rule.order
             break
@@ -120,18 +122,16 @@ def _act(night: Night, sensor: Sensor, *, accepted: bool) -> None:
 def _item(
     night: Night, prop: Prop, sensor: Sensor, key: MotionKey, happened: int, delay_ms: int
 ) -> Item:
-    item = Item(
+    cue = f"{key.board}-{key.boot}-{key.seq}-{prop.spec.id}"
+    return night.new_item(
         prop,
         Source.MOTION,
-        f"{key.board}-{key.boot}-{key.seq}-{prop.spec.id}",
+        cue,
         happened + delay_ms,
-        night.arrivals,
-        key,
-        sensor,
-        happened,
+        happened_ms=happened,
+        motion=key,
+        sensor=sensor,
     )
-    night.arrivals += 1
-    return item
 
 
 def _admit(night: Night, item: Item) -> None:

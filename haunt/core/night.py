@@ -1,18 +1,18 @@
 """The state of a running night, wired for speed: every object holds its neighbours directly.
 
-One mutable, slotted value; nothing here decides anything. `Memory` classes are what a snapshot
-keeps; what is wired on top follows from the show.
+One mutable, slotted value; nothing here decides anything. What is wired on top of `memory` follows
+from the show.
 """
 
 from dataclasses import dataclass, field
 from heapq import heapify, heappush
 from typing import NamedTuple
 
-from haunt.core.calendar import Calendar, Piece, Sunset, no_sunset
+from haunt.core.calendar import Calendar, Piece
 from haunt.core.clockwork import Timetable
-from haunt.core.decisions import Decision, Effect, MotionKey, Outcome, Source
-from haunt.core.seen import SeqWindow
-from haunt.core.show import Behaviour, BoardSpec, Link, LoadSpec, PropSpec, SensorSpec, Show
+from haunt.core.decisions import Decision, Effect, MotionKey, Outcome, Source, TellStop
+from haunt.core.memory import BoardMemory, NightMemory, PropMemory, SensorMemory
+from haunt.core.show import Behaviour, BoardSpec, LoadSpec, PropSpec, SensorSpec, Show
 
 SEEN_BOOTS_MAX = 8
 """Boots of a board whose motions are known again: the latest, and those before it."""
@@ -25,6 +25,8 @@ RECENT_MAX = 32
 """Sightings kept by a sensor that a link asks whether it saw people before; others keep none."""
 
 PASSES = -1
+FOR_EVER = 1 << 60
+"""An instant that never comes, for what clears only by hand or by a change."""
 
 
 @dataclass(slots=True)
@@ -63,26 +65,6 @@ class Item:
 
 
 @dataclass(slots=True, eq=False)
-class PropMemory:
-    last_start_ms: int | None = None
-    last_end_ms: int | None = None
-    last_behaviour: str | None = None
-    claim_until_ms: int = 0
-    starts_ms: list[int] = field(default_factory=list)
-    on_times: list[tuple[int, int]] = field(default_factory=list)
-    on_total_ms: int = 0
-    spread_ms: int = 0
-    held: bool = False
-    held_until_ms: int | None = None
-    held_by: str = ""
-    locked_by: str = ""
-    out_of_service: bool = False
-    retired: bool = False
-    low_streak: int = 0
-    said: list[str] = field(default_factory=list)
-
-
-@dataclass(slots=True, eq=False)
 class Prop(PropMemory):
     spec: PropSpec = field(kw_only=True)
     board: "Board" = field(kw_only=True)
@@ -94,23 +76,11 @@ class Prop(PropMemory):
     feeders: "tuple[Sensor, ...]" = ()
     peaks: "tuple[tuple[Load, int], ...]" = ()
     narrows: bool = False
+    duty_ms: int | None = None
     longest_ms: int = 0
     patience_ms: int = 0
     allowed: tuple[Behaviour, ...] = ()
     allowed_in: Piece | None = None
-
-
-@dataclass(slots=True)
-class BoardMemory:
-    here: bool = False
-    boot: str = ""
-    booted_ms: int = 0
-    reset: str = "unknown"
-    gone_ms: int | None = None
-    charge_percent: int | None = None
-    rest_readings: list[int] = field(default_factory=list)
-    seen: SeqWindow = field(default_factory=SeqWindow)
-    seen_before: dict[str, SeqWindow] = field(default_factory=dict)
 
 
 @dataclass(slots=True, eq=False)
@@ -128,17 +98,6 @@ class Way(NamedTuple):
     delay_ms: int
     after: "Sensor | None"
     within_ms: int
-
-
-@dataclass(slots=True)
-class SensorMemory:
-    last_seen_ms: int | None = None
-    last_accepted_ms: int | None = None
-    lull_from_ms: int | None = None
-    active_ms: int = 0
-    recent_ms: list[int] = field(default_factory=list)
-    muted: bool = False
-    muted_until_ms: int | None = None
 
 
 @dataclass(slots=True, eq=False)
@@ -167,32 +126,6 @@ class Load:
             if until > at_ms:
                 spare -= have
         return spare < 0
-
-
-@dataclass(slots=True)
-class NightMemory:
-    now_ms: int = 0
-    offset_ms: int = 0
-    epoch: int = 0
-    stopped: bool = False
-    release_at_ms: int | None = None
-    released_ms: int = 0
-    walk_test: bool = False
-    doors: str = "timetable"
-    extend_ms: int = 0
-    extended_wall_ms: int = 0
-    hand_phase: str | None = None
-    hand_phase_until_ms: int = 0
-    link_up: bool = False
-    arrivals: int = 0
-    owed: int = 0
-    fired: int = 0
-    refused: int = 0
-    lapsed: int = 0
-    odd_reports: int = 0
-    duplicates: int = 0
-    timetable_due: dict[int, int] = field(default_factory=dict)
-    hand_keys: list[str] = field(default_factory=list)
 
 
 @dataclass(slots=True, eq=False)
@@ -243,6 +176,41 @@ class Night(NightMemory):
         if isinstance(what, Prop):
             return what.play is not None and what.play.busy_until_ms == at_ms
         return self.release_at_ms == at_ms
+
+    def rise_above(self, epoch: int) -> None:
+        """Begin a new epoch and tell it: no cue of an older one can play after."""
+        self.epoch = epoch + 1
+        self.effects.append(TellStop(self.stopped, self.epoch, self.now_ms))
+
+    def new_item(  # noqa: PLR0913 - a trigger is all of this
+        self,
+        prop: Prop,
+        source: Source,
+        cue: str,
+        due_ms: int,
+        *,
+        happened_ms: int,
+        motion: MotionKey | None = None,
+        sensor: "Sensor | None" = None,
+        behaviour: str | None = None,
+        hands_clear: bool = False,
+    ) -> Item:
+        """Make a trigger, the next in the order of arrivals."""
+        arrival = self.arrivals
+        self.arrivals = arrival + 1
+        return Item(
+            prop,
+            source,
+            cue,
+            due_ms,
+            arrival,
+            motion,
+            sensor,
+            happened_ms,
+            PASSES,
+            behaviour,
+            hands_clear,
+        )
 
     def relook(self, prop: Prop) -> None:
         """Something that bars this prop's waiting item may have changed."""
@@ -334,76 +302,3 @@ class Night(NightMemory):
         if prop.waiting is item:
             prop.waiting = None
             self.waiting.pop(prop.spec.id, None)
-
-
-def wire(
-    show: Show,
-    sunset: Sunset = no_sunset,
-) -> Night:
-    """Build a night from a show, with empty memory."""
-    night = Night(show=show, calendar=Calendar(show.calendar, show.time_zone, sunset))
-    night.boards = {spec.id: Board(spec=spec) for spec in show.boards}
-    night.loads = [Load(spec) for spec in show.loads]
-    night.timetable = {row.row: row for row in show.timetable}
-    for spec in show.props:
-        night.props[spec.id] = Prop(
-            spec=spec,
-            board=night.boards[spec.board],
-            longest_ms=max((b.duration_ms for b in spec.behaviours), default=0),
-            patience_ms=max((b.patience_ms for b in spec.behaviours), default=0),
-        )
-    for sensor in show.sensors:
-        night.sensors[sensor.id] = Sensor(spec=sensor, board=night.boards[sensor.board])
-    _join(night)
-    return night
-
-
-def _join(night: Night) -> None:
-    """Replace ids by the things they name, and group what shares a board, a sensor, a load."""
-    on_board: dict[str, list[Prop]] = {}
-    feeding: dict[str, list[Sensor]] = {}
-    sharing: dict[int, set[str]] = {}
-    asked = {link.after for sensor in night.sensors.values() for link in sensor.spec.links}
-    for sensor in night.sensors.values():
-        sensor.asked = sensor.spec.id in asked
-        sensor.sees = tuple(night.props[each] for each in sensor.spec.sees)
-        sensor.links = tuple(_link(night, link) for link in sensor.spec.links)
-        for name in {link.prop for link in sensor.spec.links}:
-            feeding.setdefault(name, []).append(sensor)
-    for name, prop in night.props.items():
-        on_board.setdefault(prop.spec.board, []).append(prop)
-        for index in _load_indices(prop):
-            sharing.setdefault(index, set()).add(name)
-    for name, prop in night.props.items():
-        prop.neighbours = tuple(night.props[each] for each in prop.spec.neighbours)
-        prop.voice_neighbours = tuple(night.props[each] for each in prop.spec.voice_neighbours)
-        prop.feeders = tuple(feeding.get(name, ()))
-        prop.peaks = _peaks(night, prop)
-        prop.narrows = bool(
-            prop.voice_neighbours or prop.spec.duty_permille is not None or prop.peaks
-        )
-        affected = {*prop.spec.neighbours, *prop.spec.voice_neighbours}
-        for index in _load_indices(prop):
-            affected |= sharing[index]
-        prop.affected = frozenset(night.props[each] for each in affected - {name})
-    for name, board in night.boards.items():
-        board.props = tuple(on_board.get(name, ()))
-        board.sensors = tuple(s for s in night.sensors.values() if s.board is board)
-
-
-def _link(night: Night, link: Link) -> Way:
-    after = night.sensors[link.after] if link.after is not None else None
-    return Way(link.prop, night.props[link.prop], link.delay_ms, after, link.within_ms)
-
-
-def _peaks(night: Night, prop: Prop) -> tuple[tuple[Load, int], ...]:
-    """Return the most that any behaviour draws of each load."""
-    most: dict[int, int] = {}
-    for behaviour in prop.spec.behaviours:
-        for index, amount in behaviour.draws:
-            most[index] = max(most.get(index, 0), amount)
-    return tuple((night.loads[index], amount) for index, amount in most.items())
-
-
-def _load_indices(prop: Prop) -> set[int]:
-    return {index for behaviour in prop.spec.behaviours for index, _ in behaviour.draws}

@@ -1,6 +1,8 @@
 """What people may change at any moment: stop, holds, lock-outs, doors, phases, firing by hand."""
 
-from haunt.core.decisions import Outcome, Source, TellStop
+from collections.abc import Iterable
+
+from haunt.core.decisions import Outcome, Source
 from haunt.core.events import (
     DoorsSet,
     FiredByHand,
@@ -14,8 +16,8 @@ from haunt.core.events import (
     StopReleased,
     WalkTest,
 )
-from haunt.core.night import Item, Night, Prop
-from haunt.core.rules import extension_ms
+from haunt.core.moment import extension_ms
+from haunt.core.night import Night, Prop
 
 RELEASE_COUNT_MS = 5000
 HAND_KEYS_MAX = 256
@@ -26,11 +28,8 @@ def on_stopped(night: Night, _event: Stopped) -> None:
     """Latch. A second press raises the epoch again: some board may not have heard the first."""
     night.stopped = True
     night.release_at_ms = None
-    night.epoch += 1
-    night.effects.append(TellStop(stopped=True, epoch=night.epoch, at_ms=night.now_ms))
-    for prop in night.props.values():
-        if prop.spec.arm_by_hand:
-            arm_hold(prop)
+    night.rise_above(night.epoch)
+    hold_armed(night.props.values())
     refuse_all(night, "stopped")
     night.touched.update(night.props)
 
@@ -47,13 +46,15 @@ def finish_release(night: Night) -> None:
     night.stopped = False
     night.release_at_ms = None
     night.released_ms = night.now_ms
-    night.epoch += 1
-    night.effects.append(TellStop(stopped=False, epoch=night.epoch, at_ms=night.now_ms))
+    night.rise_above(night.epoch)
     night.touched.update(night.props)
 
 
-def arm_hold(prop: Prop) -> None:
-    prop.held, prop.held_until_ms, prop.held_by = True, None, ARMED
+def hold_armed(props: Iterable[Prop]) -> None:
+    """Hold those of them that could hurt someone, until each is released by hand."""
+    for prop in props:
+        if prop.spec.arm_by_hand:
+            prop.held, prop.held_until_ms, prop.held_by = True, None, ARMED
 
 
 def refuse_all(night: Night, reason: str) -> None:
@@ -152,18 +153,18 @@ def on_fired_by_hand(night: Night, event: FiredByHand) -> None:
         return
     night.hand_keys.append(event.key)
     del night.hand_keys[:-HAND_KEYS_MAX]
-    item = Item(
-        prop,
-        Source.HAND,
-        event.key,
-        night.now_ms,
-        night.arrivals,
-        happened_ms=night.now_ms,
-        behaviour=event.behaviour,
-        hands_clear=event.hands_clear,
+    now = night.now_ms
+    night.agenda.append(
+        night.new_item(
+            prop,
+            Source.HAND,
+            event.key,
+            now,
+            happened_ms=now,
+            behaviour=event.behaviour,
+            hands_clear=event.hands_clear,
+        )
     )
-    night.arrivals += 1
-    night.agenda.append(item)
 
 
 def _relook_all(night: Night) -> None:

@@ -3,12 +3,12 @@
 from bisect import bisect_right
 from typing import NamedTuple
 
+from haunt.core.calendar import HOUR_MS
 from haunt.core.decisions import SendCue
 from haunt.core.dice import draw
 from haunt.core.night import Item, Night, Play, Prop
 from haunt.core.show import Behaviour, Line
 
-HOUR_MS = 3_600_000
 DUTY_WINDOW_MS = 600_000
 
 
@@ -21,8 +21,6 @@ class Saying(NamedTuple):
 
 def choose(night: Night, prop: Prop, item: Item, allowed: tuple[Behaviour, ...]) -> Behaviour:
     """Draw by weight, never the same twice in a row where there is another."""
-    if len(allowed) == 1:
-        return allowed[0]
     pool = [each for each in allowed if each.id != prop.last_behaviour] or list(allowed)
     total = sum(each.weight for each in pool)
     if total <= 0:
@@ -148,12 +146,11 @@ def _spread_cap(prop: Prop) -> int:
 
 def _spread_duty(prop: Prop) -> int:
     """Share what is left of the ten minutes among the plays that still fit in them."""
-    permille, ended = prop.spec.duty_permille, prop.last_end_ms
-    if not permille or ended is None or not prop.on_times:
+    budget, ended = prop.duty_ms, prop.last_end_ms
+    if not budget or ended is None or not prop.on_times:
         return 0
     since = ended - DUTY_WINDOW_MS
     used = on_time_since(prop, since)
-    budget = permille * DUTY_WINDOW_MS // 1000
     shortest = min((b.motor_on_ms for b in prop.spec.behaviours if b.motor_on_ms), default=0)
     if 2 * used < budget or used >= budget or not shortest:
         return 0

@@ -9,21 +9,12 @@ from typing import Any
 
 from haunt.core.calendar import Sunset, no_sunset
 from haunt.core.decisions import MotionKey, Source
-from haunt.core.night import (
-    BoardMemory,
-    Item,
-    Night,
-    NightMemory,
-    Play,
-    Prop,
-    PropMemory,
-    Sensor,
-    SensorMemory,
-    wire,
-)
+from haunt.core.memory import BoardMemory, NightMemory, PropMemory, SensorMemory
+from haunt.core.night import Item, Night, Play, Prop, Sensor
 from haunt.core.plays import spread
 from haunt.core.seen import FULL, SeqWindow
 from haunt.core.show import Behaviour, Show
+from haunt.core.wiring import wire
 
 Plain = dict[str, Any]
 VERSION = 1

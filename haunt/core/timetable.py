@@ -1,12 +1,12 @@
 """Firing by the clock: when each row is due next, and whether people allow it."""
 
-from datetime import timedelta
+from datetime import date, timedelta
 
 from haunt.core.calendar import DAY_MS, MINUTE_MS
-from haunt.core.clockwork import Timetable
+from haunt.core.clockwork import TimeOfDay, Timetable
 from haunt.core.decisions import Source
 from haunt.core.dice import draw
-from haunt.core.night import Item, Night, Prop
+from haunt.core.night import Night, Prop
 
 LATE_MAX_MS = 3000
 
@@ -40,18 +40,12 @@ def fire_due(night: Night) -> None:
             night.timetable_due[number] = later
         prop = night.props[row.prop]
         if wall - due <= LATE_MAX_MS and _people_allow(night, row, prop):
+            cue, now = f"t-{row.row}-{due // MINUTE_MS}", night.now_ms
             night.agenda.append(
-                Item(
-                    prop,
-                    Source.TIMETABLE,
-                    f"t-{row.row}-{due // MINUTE_MS}",
-                    night.now_ms,
-                    night.arrivals,
-                    happened_ms=night.now_ms,
-                    behaviour=row.behaviour,
+                night.new_item(
+                    prop, Source.TIMETABLE, cue, now, happened_ms=now, behaviour=row.behaviour
                 )
             )
-            night.arrivals += 1
 
 
 def _people_allow(night: Night, row: Timetable, prop: Prop) -> bool:
@@ -68,19 +62,16 @@ def _people_allow(night: Night, row: Timetable, prop: Prop) -> bool:
 
 def _next(night: Night, row: Timetable, wall_ms: int) -> int | None:
     if row.at is not None:
-        return _next_reading(night, row, wall_ms)
+        return _next_reading(night, row.at, wall_ms)
     spread = row.every_max_ms - row.every_min_ms + 1
     step = row.every_min_ms + draw(night.show.seed, f"t-{row.row}-{wall_ms}", max(1, spread))
     due = wall_ms + max(1, step)
-    return due if row.start is None else _within(night, row, due)
+    return _within(night, row, due)
 
 
-def _next_reading(night: Night, row: Timetable, wall_ms: int) -> int | None:
-    if row.at is None:
-        return None
-    today = night.calendar.local_date(wall_ms)
-    for ahead in range(-1, 3):
-        due = night.calendar.first_instant(today + timedelta(days=ahead), row.at)
+def _next_reading(night: Night, at: TimeOfDay, wall_ms: int) -> int | None:
+    for day in _days_around(night, wall_ms):
+        due = night.calendar.first_instant(day, at)
         if due is not None and due >= wall_ms:
             return due
     return None
@@ -90,9 +81,7 @@ def _within(night: Night, row: Timetable, due: int) -> int | None:
     """Push an instant that falls outside the row's hours to the next beginning of them."""
     if row.start is None or row.end is None:
         return due
-    today = night.calendar.local_date(due)
-    for ahead in range(-1, 3):
-        day = today + timedelta(days=ahead)
+    for day in _days_around(night, due):
         begins = night.calendar.first_instant(day, row.start)
         ends = night.calendar.first_instant(day, row.end)
         if begins is None or ends is None:
@@ -104,3 +93,9 @@ def _within(night: Night, row: Timetable, due: int) -> int | None:
         if due < ends:
             return due
     return None
+
+
+def _days_around(night: Night, wall_ms: int) -> list[date]:
+    """Return yesterday, whose hours may reach past midnight, and the days that come."""
+    today = night.calendar.local_date(wall_ms)
+    return [today + timedelta(days=ahead) for ahead in range(-1, 3)]

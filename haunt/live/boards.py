@@ -46,7 +46,10 @@ class Boards:
         self.journalled: dict[tuple[str, str], int] = {}
 
     def of(self, board: str) -> BoardNotes:
-        return self.notes.setdefault(board, BoardNotes())
+        notes = self.notes.get(board)
+        if notes is None:
+            notes = self.notes[board] = BoardNotes()
+        return notes
 
     def hello(self, board: str, here: Here, wall_ms: int) -> None:
         notes = self.of(board)

@@ -3,22 +3,21 @@
 Pure: the view of the night, and what the journal and the sums say, come in as values.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from enum import StrEnum
 from typing import Final, NamedTuple
 
+from haunt.core.calendar import DAY_MS, HOUR_MS
 from haunt.core.people import ARMED
 from haunt.live.alerts.kinds import Kind
+from haunt.live.eyes import NO_EYES
 from haunt.live.opening import Tonight
 from haunt.live.views import BoardView, NightView, PackView, PropView, PropWord, SensorView
+from haunt.live.why.words import TellTime
 
 SURE, UNSURE = 0.9, 0.5
 NAMED_MAX: Final = 4
-HOUR_MS: Final = 3_600_000
-CLOCK_MS, DAY_MS = 12 * HOUR_MS, 24 * HOUR_MS
-NO_EYES: Final = frozenset({"button"})
-
-Clock = Callable[[int], str]
+CLOCK_MS: Final = 12 * HOUR_MS
 
 
 class State(StrEnum):
@@ -28,7 +27,7 @@ class State(StrEnum):
     MEND = "mend"  # nobody should open like that
 
 
-class Tally(NamedTuple):
+class FindingCounts(NamedTuple):
     """Findings of the sums over the show file, by how pressing; `refused` where it has faults."""
 
     must: int = 0
@@ -48,7 +47,7 @@ class Evidence(NamedTuple):
 
     seen: Mapping[str, int]
     stop: StopTried | None
-    findings: Tally
+    findings: FindingCounts
 
 
 class Line(NamedTuple):
@@ -62,7 +61,7 @@ class Line(NamedTuple):
     mend: str
 
 
-def lines(night: NightView, plan: Tonight, known: Evidence, clock: Clock) -> list[Line]:
+def lines(night: NightView, plan: Tonight, known: Evidence, clock: TellTime) -> list[Line]:
     return [
         _boards(night),
         _firmware(night),
@@ -124,7 +123,7 @@ def _clocks(night: NightView) -> Line:
     return Line("clocks", State.GOOD, "Clocks", why, "/boards", "Boards")
 
 
-def _sensors(night: NightView, plan: Tonight, known: Evidence, clock: Clock) -> Line:
+def _sensors(night: NightView, plan: Tonight, known: Evidence, clock: TellTime) -> Line:
     watched = [each for each in night.sensors.values() if each.kind not in NO_EYES]
     muted = [_sensor_name(each) for each in watched if each.muted]
     unseen = [_sensor_name(each) for each in watched if not _was_seen(each, plan, known)]
@@ -149,7 +148,7 @@ def _was_seen(sensor: SensorView, plan: Tonight, known: Evidence) -> bool:
     return last >= plan.dusk_ms
 
 
-def _packs(night: NightView, clock: Clock) -> Line:
+def _packs(night: NightView, clock: TellTime) -> Line:
     packs = [each for each in night.boards.values() if each.charge_percent is not None or each.pack]
     if not packs:
         return Line("packs", State.WAIT, "Packs", "No pack tells its charge by its voltage.",
@@ -163,7 +162,7 @@ def _packs(night: NightView, clock: Clock) -> Line:
     )
 
 
-def _pack(night: NightView, board: BoardView, clock: Clock) -> tuple[State, str]:
+def _pack(night: NightView, board: BoardView, clock: TellTime) -> tuple[State, str]:
     name, pack = _board_name(night, board), board.pack
     if pack is None:
         return State.WAIT, f"{name}: {board.charge_percent} %, how long is not known yet."
@@ -179,7 +178,7 @@ def _pack(night: NightView, board: BoardView, clock: Clock) -> tuple[State, str]
     return state, f"{name}: {charge}, {level}, {lasts}, {chance}."
 
 
-def _lasts(pack: PackView, now_ms: int, clock: Clock) -> str:
+def _lasts(pack: PackView, now_ms: int, clock: TellTime) -> str:
     """Clock times for tonight, hours for what lies further off."""
     ends, low, high = pack.ends_ms, pack.ends_low_ms, pack.ends_high_ms
     if ends is None or low is None:
@@ -195,7 +194,7 @@ def _hours_off(at_ms: int, now_ms: int) -> int:
     return round((at_ms - now_ms) / HOUR_MS)
 
 
-def _stop(night: NightView, known: Evidence, clock: Clock) -> Line:
+def _stop(night: NightView, known: Evidence, clock: TellTime) -> Line:
     if night.stopped:
         return Line("stop", State.LOOK, "Stop", "The show is stopped: release it when the path is "
                     "clear.", "/release", "Release")  # fmt: skip
@@ -209,7 +208,18 @@ def _stop(night: NightView, known: Evidence, clock: Clock) -> Line:
     return Line("stop", State.GOOD, "Stop", why, "/release", "How to release")
 
 
-def _hours(night: NightView, plan: Tonight, clock: Clock) -> Line:
+BY_HAND: Final = {
+    "closed": "Shut by hand, so nothing will fire, whatever the hours: on Doors press Open now, or "
+    "By the timetable.",
+    "paused": "Paused by hand, so nothing fires until somebody presses Open now, or By the "
+    "timetable, on Doors.",
+    "open": "Opened by hand: props fire, whatever the hours, until somebody shuts them on Doors.",
+}
+
+
+def _hours(night: NightView, plan: Tonight, clock: TellTime) -> Line:
+    if night.doors in BY_HAND:
+        return Line("hours", State.LOOK, "Hours", BY_HAND[night.doors], "/doors", "Doors")
     if plan.opens_ms is None or plan.closes_ms is None:
         if not night.open:
             why = "Closed: no night of the show file lies ahead, so nothing will fire."
@@ -259,7 +269,7 @@ def _faults(night: NightView) -> Line:
     return Line("faults", State.GOOD, "Faults", "None is open.", "/", "Tonight")
 
 
-def _findings(tally: Tally) -> Line:
+def _findings(tally: FindingCounts) -> Line:
     if tally.refused:
         why = "The show file cannot be read by this version."
         return Line("findings", State.MEND, "Sums", why, "/findings", "Findings")

@@ -1,7 +1,8 @@
 """What people may tell the night, as calls from any thread.
 
 Each call puts one event on the owner's queue and returns at once with a Future of the answer, so
-that no page ever touches the state and a stop waits for nothing.
+that no page ever touches the state and a stop waits for nothing. What cannot be raises CrewMistake
+before anything is queued; times are ms.
 """
 
 from collections.abc import Callable

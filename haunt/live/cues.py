@@ -69,13 +69,13 @@ class CueWatch:
     def _late_prop(self, cue: str) -> str | None:
         return next((prop for prop, late in self.unconfirmed.items() if late == cue), None)
 
-    def unanswered(self, mono_ms: int) -> list[tuple[str, str, str]]:
-        """Take out the cues (cue, board, prop) that had no answer in 1.5 s."""
+    def unanswered(self, mono_ms: int) -> list[tuple[str, str]]:
+        """Take out the cues that had no answer in 1.5 s; return each one's board and prop."""
         found = []
         while (due := self.next_due_ms()) is not None and due <= mono_ms:
             cue, (_due, board, prop) = self._open.popitem(last=False)
             self.unconfirmed[prop] = cue
-            found.append((cue, board, prop))
+            found.append((board, prop))
         return found
 
     def next_due_ms(self) -> int | None:

@@ -7,10 +7,13 @@ from collections import deque
 from dataclasses import dataclass, field
 from typing import Final, NamedTuple
 
-MINUTE_MS: Final = 60_000
+from haunt.core.calendar import MINUTE_MS
+
 CHATTERS_A_MINUTE: Final = 12
 """Nobody walks past one sensor twelve times a minute: a choice, for walk tests only."""
 RECENT_MAX: Final = 64
+NO_EYES: Final = frozenset({"button"})
+"""Kinds of sensors that see nobody: they are pressed."""
 
 
 class Hit(NamedTuple):
@@ -30,7 +33,14 @@ class Eye:
     recent_ms: deque[int] = field(default_factory=lambda: deque(maxlen=RECENT_MAX))
 
     def a_minute(self, mono_ms: int) -> int:
-        return sum(mono_ms - each < MINUTE_MS for each in self.recent_ms)
+        """Hits of the last minute; older ones are let go, since time does not come back."""
+        while self.recent_ms and mono_ms - self.recent_ms[0] >= MINUTE_MS:
+            self.recent_ms.popleft()
+        return len(self.recent_ms)
+
+
+UNSEEN: Final = Eye()
+"""Of a sensor that saw nobody; it is only read."""
 
 
 class Eyes:
@@ -48,7 +58,7 @@ class Eyes:
         self.latest = Hit(sensor, wall_ms, self._number)
 
     def of(self, sensor: str) -> Eye:
-        return self._eyes.get(sensor) or Eye()
+        return self._eyes.get(sensor, UNSEEN)
 
     def begin(self) -> None:
         """A walk test begins: nobody has been seen yet."""

@@ -4,17 +4,16 @@ It keeps readings and looks ahead twice a minute; it decides nothing about the s
 """
 
 from collections.abc import Iterator, Mapping
-from datetime import UTC, datetime
 from typing import Final, NamedTuple
 from zoneinfo import ZoneInfo
 
+from haunt.core.calendar import HOUR_MS, utc
+from haunt.core.moment import extension_ms
 from haunt.core.night import Board, Night
-from haunt.core.rules import extension_ms
 from haunt.live.alerts.book import AlertBook
 from haunt.live.alerts.kinds import Finding, Kind, key_of
 from haunt.live.views import PackView
 from haunt.workshop.forecast import (
-    HOUR_MS,
     LASTS_H_MAX,
     OFF_POINTS,
     Outlook,
@@ -142,4 +141,4 @@ def _instant(wall_ms: int, hours: float) -> int | None:
 
 
 def _clock(at_ms: int, zone: ZoneInfo) -> str:
-    return f"{datetime.fromtimestamp(at_ms // 1000, UTC).astimezone(zone):%H:%M}"
+    return f"{utc(at_ms).astimezone(zone):%H:%M}"

@@ -6,9 +6,9 @@ Written in the journal's thread, once a record is kept or given up: no motion wa
 import json
 import logging
 from collections.abc import Iterator
-from datetime import UTC, datetime
 from typing import Final, NamedTuple
 
+from haunt.core.calendar import utc
 from haunt.core.decisions import Decision
 from haunt.core.events import Motion
 from haunt.live.ports import JournalListener, Record
@@ -16,7 +16,7 @@ from haunt.live.ports import JournalListener, Record
 log: Final = logging.getLogger("haunt.night")
 
 
-class Line(NamedTuple):
+class LogLine(NamedTuple):
     """What happened, and its facts in order; an id that is part of others comes first."""
 
     what: str
@@ -46,16 +46,16 @@ class Told:
             return
         for record in records:
             for line in lines_of(record):
-                facts = line.facts if kept else (*line.facts, ("kept", "no"))
-                log.info("%s", Line(line.what, facts), extra={"line": Line(line.what, facts)})
+                told = line if kept else line._replace(facts=(*line.facts, ("kept", "no")))
+                log.info("%s", told, extra={"line": told})
 
 
-def lines_of(record: Record) -> Iterator[Line]:
+def lines_of(record: Record) -> Iterator[LogLine]:
     """A cue's id begins with its motion's, `<board>-<boot>-<seq>`."""
-    at = ("at", _utc(record.wall_ms)), ("number", record.number)
+    at = ("at", _at(record.wall_ms)), ("number", record.number)
     if isinstance(record.event, Motion):
         motion = record.event
-        yield Line(
+        yield LogLine(
             "motion",
             (
                 ("id", f"{motion.board}-{motion.boot}-{motion.seq}"),
@@ -65,13 +65,13 @@ def lines_of(record: Record) -> Iterator[Line]:
             ),
         )
     for decision in record.decisions:
-        yield Line("decision", (*_decision(decision), *at))
+        yield LogLine("decision", (*_decision(decision), *at))
     for cue in record.cues:
         facts = ("cue", cue.cue), ("board", cue.board), ("behaviour", cue.behaviour)
-        yield Line("cue", (*facts, ("epoch", cue.epoch), ("max_ms", cue.max_ms), *at))
+        yield LogLine("cue", (*facts, ("epoch", cue.epoch), ("max_ms", cue.max_ms), *at))
     if (report := record.report) is not None and report.cue:
         facts = ("cue", report.cue), ("board", report.board), ("state", report.state)
-        yield Line("report", (*facts, ("why", report.why or None), *at))
+        yield LogLine("report", (*facts, ("why", report.why or None), *at))
 
 
 def _decision(decision: Decision) -> tuple[tuple[str, object], ...]:
@@ -95,6 +95,5 @@ def _plain(value: object) -> str:
     return text if text.isprintable() and not {" ", '"'} & set(text) else json.dumps(text)
 
 
-def _utc(wall_ms: int) -> str:
-    whole = datetime.fromtimestamp(wall_ms // 1000, UTC)
-    return f"{whole:%Y-%m-%dT%H:%M:%S}.{wall_ms % 1000:03d}Z"
+def _at(wall_ms: int) -> str:
+    return f"{utc(wall_ms):%Y-%m-%dT%H:%M:%S}.{wall_ms % 1000:03d}Z"

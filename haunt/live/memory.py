@@ -1,14 +1,12 @@
 """How a restarted controller gets its state and its steady clock back from what was kept."""
 
 from collections.abc import Iterable
-from typing import Any, Final
+from typing import Any
 
 from haunt.core.arbiter import Arbiter
-from haunt.core.calendar import Sunset
+from haunt.core.calendar import DAY_MS, Sunset
 from haunt.core.events import Event
 from haunt.core.show import Show
-
-DAY_MS: Final = 86_400_000
 
 
 def resumed_mono_ms(last: tuple[int, int] | None, wall_ms: int) -> int:

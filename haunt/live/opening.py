@@ -6,13 +6,13 @@ Pure. The lines that fill themselves are in checklist.py.
 from dataclasses import dataclass
 from typing import Final, NamedTuple
 
-from haunt.core.calendar import Calendar, Piece, Sunset
+from haunt.core.calendar import HOUR_MS, Calendar, Piece, Sunset
 from haunt.core.clockwork import TimeOfDay
 
 MORNING_H: Final = 6
 """A show that is always open counts the small hours to the evening before."""
-AHEAD_MS: Final = 12 * 3_600_000
-BEFORE_OPENING_MS: Final = 1_800_000
+AHEAD_MS: Final = 12 * HOUR_MS
+BEFORE_OPENING_MS: Final = HOUR_MS // 2
 """Where neither sunset nor a phase tells when it is dark."""
 
 
@@ -47,7 +47,7 @@ class Tonight:
 def tonight(calendar: Calendar, sunset: Sunset, wall_ms: int) -> Tonight:
     known = calendar.night_of(wall_ms)
     if known is None:
-        day = calendar.local_date(wall_ms - MORNING_H * 3_600_000)
+        day = calendar.local_date(wall_ms - MORNING_H * HOUR_MS)
         opens, closes = None, None
         first, last = wall_ms, wall_ms + AHEAD_MS
     else:

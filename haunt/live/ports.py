@@ -38,6 +38,10 @@ class LinkState(NamedTuple):
     wall_ms: int
 
 
+ChargeOf = Callable[[str, int], int | None]
+"""Percent from a board's id and its pack's rest voltage in mV; None where it cannot be told."""
+
+
 class Clock(Protocol):
     """`mono_ms` never goes back and goes on over restarts; `wall_ms` is UTC and may jump."""
 

@@ -3,7 +3,6 @@
 All geometry is done here, once, in whoever's thread asks; the arbiter only adds and compares.
 """
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from math import hypot
 
@@ -18,27 +17,25 @@ from haunt.core.show import (
     SensorSpec,
     Show,
 )
+from haunt.live.ports import ChargeOf
 from haunt.live.views import Labels
 from haunt.wire import showmodels
 from haunt.wire.saying import is_barred, line_id, read_line, words_in
 from haunt.wire.showmodels import ShowFile
+from haunt.wire.showtypes import DAYS
 from haunt.workshop.pack import charge_percent
 from haunt.workshop.sound import level_at, power_of
 from haunt.workshop.walking import delay_ms
 
 PATIENCE_MS = 3000
 STAYS = frozenset({"pir", "radar"})
-DAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 NO_VIEW = "garden"
 
-ChargeOf = Callable[[str, int], int | None]
 Spot = tuple[float, float] | None
 
 
 @dataclass(frozen=True, slots=True)
 class Prepared:
-    """`charge_of` gives percent from a board's id and its rest voltage in mV."""
-
     show: Show
     labels: Labels
     charge_of: ChargeOf
@@ -207,14 +204,15 @@ def _sensor(file: ShowFile, sensor: showmodels.Sensor) -> SensorSpec:
         stays=sensor.kind in STAYS,
         action=sensor.action,
         links=tuple(
-            Link(each.prop, _delay(file, each), each.after, each.within_ms or 0)
+            Link(each.prop, told_delay_ms(file, each), each.after, each.within_ms or 0)
             for each in file.links
             if each.sensor == sensor.id
         ),
     )
 
 
-def _delay(file: ShowFile, link: showmodels.Link) -> int:
+def told_delay_ms(file: ShowFile, link: showmodels.Link) -> int:
+    """Return the walk from sensor to prop that the file tells; a delay wins over a distance."""
     if link.delay_ms is not None:
         return link.delay_ms
     if link.distance_m is not None:

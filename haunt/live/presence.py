@@ -16,7 +16,6 @@ class Standing:
     boot: str = ""
     conn: int = 0
     heard_ms: int | None = None
-    heard_wall_ms: int | None = None
 
 
 class Presence:

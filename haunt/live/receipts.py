@@ -65,16 +65,12 @@ class Receipts:
         self._lost += 1
         self._give(number)
 
-    def expire(self, mono_ms: int) -> bool:
-        """Give what has waited too long. True if anything was."""
-        given = False
+    def expire(self, mono_ms: int) -> None:
+        """Give what has waited too long."""
         while (oldest := self._oldest()) is not None and mono_ms - oldest[1] >= self.wait_ms():
             self._overdue[oldest[0]] = None  # first: who commits it now takes it out again
-            if self._give(oldest[0]):
-                given = True
-            else:
+            if not self._give(oldest[0]):
                 self._overdue.pop(oldest[0], None)
-        return given
 
     def next_due_ms(self) -> int | None:
         oldest = self._oldest()

@@ -1,14 +1,17 @@
 """The night as a page may see it: built by the owner out of its state, then never changed."""
 
-from dataclasses import replace
-from datetime import UTC, datetime
+from dataclasses import fields, replace
+from operator import attrgetter
+from typing import Final
 from zoneinfo import ZoneInfo
 
+from haunt.core.calendar import DAY_MS, utc
 from haunt.core.decisions import Decision
+from haunt.core.moment import cooldown_ms, doors_open
 from haunt.core.night import Night, Prop, Sensor
-from haunt.core.rules import cooldown_ms, doors_open
 from haunt.live.alerts.book import Alert
-from haunt.live.cues import CueWatch, Trip
+from haunt.live.boards import BoardNotes
+from haunt.live.cues import Trip
 from haunt.live.forecasts import close_of
 from haunt.live.night import RunningNight
 from haunt.live.ports import Journal
@@ -26,6 +29,7 @@ from haunt.live.views import (
 from haunt.live.why.facts import Because
 
 LOOK_AHEAD = 12
+NOTED: Final = attrgetter(*(each.name for each in fields(BoardNotes)))
 
 
 class Scene:
@@ -40,6 +44,9 @@ class Scene:
         self._seq = 0
         night = running.arbiter.night
         self._before = night.fired, night.refused, night.lapsed
+        self._night = night
+        self._boards: dict[str, tuple[object, BoardView]] = {}
+        self._sensors: dict[str, tuple[object, SensorView]] = {}
 
     @property
     def labels(self) -> Labels:
@@ -54,18 +61,10 @@ class Scene:
         running, night = self._running, self._running.arbiter.night
         self._seq += 1
         self._faults = running.alerts.by_subject()
-        self._names = Names(
-            self.labels.sensors, {each: prop.spec.name for each, prop in night.props.items()}
-        )
+        if night is not self._night:  # another show
+            self._night, self._boards, self._sensors = night, {}, {}
+        self._props = self._renewed(night, mono_ms, changed)
         offset = night.offset_ms
-        if set(self._props) != set(night.props):
-            changed = frozenset(night.props)
-        self._props = {
-            each: self._prop(night, prop, mono_ms, offset)
-            if each in changed or each not in self._props
-            else self._props[each]
-            for each, prop in night.props.items()
-        }
         at_ms, what = _next_change(night, mono_ms + offset)
         walk = running.hands.of("walk test") if night.walk_test else None
         piece = night.calendar.piece(mono_ms + offset)
@@ -92,17 +91,53 @@ class Scene:
             stop_unheard=running.deaf(mono_ms),
             broken=running.broken,
             props=self._props,
-            boards={each: self._board(night, each) for each in night.boards},
+            boards=self._boards_now(night),
             alerts=tuple(_alert(each) for each in running.alerts.open()),
             alerts_left_out=running.alerts.left_out,
             counters=self._counters(queue_dropped),
-            sensors={each: self._sensor(sensor, mono_ms) for each, sensor in night.sensors.items()},
+            sensors=self._sensors_now(night, mono_ms),
             walk_by=walk.by if walk is not None else "",
             walk_since_ms=walk.wall_ms if walk is not None else None,
             last_hit=running.eyes.latest,
-            closes_ms=close_of(night) if doors_open(night) else None,
+            closes_ms=close_of(night) if doors_open(night) and night.doors == "timetable" else None,
             doors=night.doors,
+            hand_phase_until_ms=night.hand_phase_until_ms + offset if by_hand else None,
         )
+
+    def _renewed(self, night: Night, mono_ms: int, changed: frozenset[str]) -> dict[str, PropView]:
+        known = self._props
+        self._names = Names(
+            self.labels.sensors, {each: prop.spec.name for each, prop in night.props.items()}
+        )
+        if known.keys() != night.props.keys():  # another show: neighbours' names may be new, too
+            known = {}
+        return {
+            each: self._prop(night, prop, mono_ms, night.offset_ms)
+            if each in changed or each not in known
+            else known[each]
+            for each, prop in night.props.items()
+        }
+
+    def _sensors_now(self, night: Night, mono_ms: int) -> dict[str, SensorView]:
+        """Take over what tells nothing new: to make it again costs the next motion milliseconds."""
+        eyes, faults, names = self._running.eyes, self._faults, self.labels.sensors
+        found = {}
+        for each, sensor in night.sensors.items():
+            eye = eyes.of(each)
+            told = (
+                sensor.board.here,
+                eye.hits,
+                eye.last_wall_ms,
+                eye.a_minute(mono_ms),
+                faults.get(each),
+                names.get(each),
+                sensor.muted,
+            )
+            made = self._sensors.get(each)
+            if made is None or made[0] != told or sensor.muted:  # that ends by itself
+                made = self._sensors[each] = told, self._sensor(sensor, mono_ms)
+            found[each] = made[1]
+        return found
 
     def _sensor(self, sensor: Sensor, mono_ms: int) -> SensorView:
         spec, night, eye = sensor.spec, self._running.arbiter.night, self._running.eyes
@@ -157,7 +192,7 @@ class Scene:
             cooldown_ms=spec.cooldown_ms,
             arm_by_hand=spec.arm_by_hand,
             held_by=prop.locked_by or (prop.held_by if _is_held(prop, mono_ms) else "") or None,
-            unconfirmed=spec.id in _unconfirmed(self._running.cues),
+            unconfirmed=spec.id in self._running.cues.unconfirmed,
             x_m=x_m,
             y_m=y_m,
             place=place,
@@ -176,7 +211,28 @@ class Scene:
             return ""
         said = decision._asdict() | {"because": why.as_json() if why is not None else None}
         zone = ZoneInfo(night.show.time_zone)
-        return sentence(said, self._names, lambda at_ms: local_clock(at_ms, zone))
+        return sentence(said, self._names, lambda at_ms: f"{utc(at_ms).astimezone(zone):%H:%M:%S}")
+
+    def _boards_now(self, night: Night) -> dict[str, BoardView]:
+        """As with sensors."""
+        boards, packs, faults = self._running.boards, self._running.forecasts.views, self._faults
+        found = {}
+        for each, known in night.boards.items():
+            notes, standing = boards.of(each), boards.presence.boards.get(each)
+            told = (
+                NOTED(notes),
+                known.here,
+                known.charge_percent,
+                boards.journalled.get((each, notes.boot)),
+                standing.conn if standing is not None else None,
+                packs.get(each),
+                faults.get(each),
+            )
+            made = self._boards.get(each)
+            if made is None or made[0] != told:
+                made = self._boards[each] = told, self._board(night, each)
+            found[each] = made[1]
+        return found
 
     def _board(self, night: Night, board: str) -> BoardView:
         notes, known = self._running.boards.of(board), night.boards[board]
@@ -235,10 +291,6 @@ class Scene:
         )
 
 
-def local_clock(at_ms: int, zone: ZoneInfo) -> str:
-    return f"{datetime.fromtimestamp(at_ms // 1000, UTC).astimezone(zone):%H:%M:%S}"
-
-
 def _alert(alert: Alert) -> AlertView:
     return AlertView(
         key=alert.key,
@@ -255,10 +307,6 @@ def _alert(alert: Alert) -> AlertView:
         seen_ms=alert.seen_wall_ms,
         over_ms=alert.away_wall_ms,
     )
-
-
-def _unconfirmed(cues: CueWatch) -> dict[str, str]:
-    return cues.unconfirmed
 
 
 def _is_held(prop: Prop, mono_ms: int) -> bool:
@@ -292,19 +340,22 @@ def _word(  # noqa: PLR0911 - one return a word
 
 
 def _next_change(night: Night, wall_ms: int) -> tuple[int | None, str]:
-    """Return the next instant at which opening, phase or quiet hours change, and to what."""
+    """Return the next instant at which opening, phase or quiet hours change, and to what.
+
+    Doors that somebody set stay as they are, whatever the hours say.
+    """
     here = night.calendar.piece(wall_ms)
     for _ in range(LOOK_AHEAD):
         there = night.calendar.piece(here.until_ms)
-        if here.open != there.open:
+        if here.open != there.open and night.doors == "timetable":
             return here.until_ms, "opens" if there.open else "closes"
-        if here.entrance_open != there.entrance_open:
+        if here.entrance_open != there.entrance_open and night.doors == "timetable":
             return here.until_ms, "last group" if not there.entrance_open else "opens"
         if here.quiet != there.quiet or here.quiet_dba != there.quiet_dba:
             return here.until_ms, "quiet hours" if there.quiet else "quiet hours end"
         if here.phases != there.phases:
             return here.until_ms, ", ".join(there.phases) or "no phase"
-        if here.until_ms - wall_ms > 86_400_000:
+        if here.until_ms - wall_ms > DAY_MS:
             break
         here = there
     return None, ""

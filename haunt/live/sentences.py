@@ -4,15 +4,16 @@ Words only. The facts come with the decision (`why/because.py`) or are missing; 
 """
 
 from collections.abc import Mapping
-from datetime import UTC, datetime
 from typing import Any, Final
 
+from haunt.core import calendar
 from haunt.core.rules import ENDINGS, RULE
 from haunt.live.why import propwords, sensorwords
-from haunt.live.why.words import Clock, Facts, Names, Said, Say, seconds
+from haunt.live.why.words import Facts, Names, Said, Say, TellTime, seconds
 
-__all__ = ["Clock", "Names", "Said", "reasons", "said", "sentence", "utc"]
+__all__ = ["Names", "Said", "reasons", "said", "sentence", "utc"]
 
+ENDS: Final = (".", "!", "?", "\N{HORIZONTAL ELLIPSIS}")
 SHOWN_MS: Final = 100
 """A shorter wait is the wire's, not a rule's."""
 
@@ -71,10 +72,10 @@ SAYINGS: Final[dict[str, Say]] = {
 
 
 def utc(at_ms: int) -> str:
-    return f"{datetime.fromtimestamp(at_ms // 1000, UTC):%H:%M:%S} UTC"
+    return f"{calendar.utc(at_ms):%H:%M:%S} UTC"
 
 
-def said(decision: Mapping[str, Any], names: Names | None = None, clock: Clock = utc) -> Said:
+def said(decision: Mapping[str, Any], names: Names | None = None, clock: TellTime = utc) -> Said:
     """Say a refused or lapsed decision, by the keys of the API's JSON."""
     facts = Facts(decision, names or Names(), clock)
     what, cause, would = SAYINGS[str(decision["reason"])](facts)
@@ -85,7 +86,7 @@ def said(decision: Mapping[str, Any], names: Names | None = None, clock: Clock =
     return Said(f"{verdict}: {what}", cause, would)
 
 
-def sentence(decision: Mapping[str, Any], names: Names | None = None, clock: Clock = utc) -> str:
+def sentence(decision: Mapping[str, Any], names: Names | None = None, clock: TellTime = utc) -> str:
     """Say any decision. Instants are printed by `clock`."""
     if decision["outcome"] == "fired":
         waited_ms = _waited_ms(decision)
@@ -100,13 +101,12 @@ def _waited_ms(decision: Mapping[str, Any]) -> int:
 
 
 def _spoken(decision: Mapping[str, Any]) -> str:
-    """End the sentence, with the line that was said where there was one."""
+    """End the sentence, with the line that was said where there was one; its own end is enough."""
     line = decision.get("line")
-    return (
-        f", saying \N{LEFT DOUBLE QUOTATION MARK}{line}\N{RIGHT DOUBLE QUOTATION MARK}."
-        if line
-        else "."
-    )
+    if not line:
+        return "."
+    end = "" if str(line).endswith(ENDS) else "."
+    return f", saying \N{LEFT DOUBLE QUOTATION MARK}{line}\N{RIGHT DOUBLE QUOTATION MARK}{end}"
 
 
 def _source(decision: Mapping[str, Any]) -> str:

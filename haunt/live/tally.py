@@ -22,7 +22,6 @@ class Tally:
     duplicates: int = 0
     unknown_ids: int = 0
     dropped: int = 0
-    unsent_cues: int = 0
     malformed: dict[str, int] = field(default_factory=dict)
     last_malformed: str = ""
     props: dict[str, PropTally] = field(default_factory=dict)

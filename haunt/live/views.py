@@ -229,3 +229,4 @@ class NightView:
     last_hit: Hit | None = None
     closes_ms: int | None = None
     doors: str = "timetable"
+    hand_phase_until_ms: int | None = None

@@ -3,31 +3,31 @@
 Nothing else writes its folder. While it is kept, a broker that dies is started again.
 """
 
-import json
 import os
 import resource
 import shutil
 import signal
-import socket
 import subprocess
-import sys
 import threading
 import time
 from contextlib import suppress
 from pathlib import Path
 
 from haunt.mqtt.credentials import CredentialRefused, Credentials, write_private
+from haunt.mqtt.listening import (
+    POLL_S,
+    START_S,
+    BrokerFailed,
+    free_port,
+    is_free,
+    speaks,
+    wait_until_free,
+)
 
-START_S = 5.0
 END_S = 5.0
-POLL_S = 0.005
-LET_GO_S = 1.0
 KEEP_S = 0.25
 RETRY_MAX_S = 30.0
 LOG_MAX_BYTES = 1_000_000
-LOOPBACK = "127.0.0.1"
-_LIBRARY = "import sys; from haunt.mqtt.library import main; main(*sys.argv[1:])"
-EVERYWHERE = {"0.0.0.0": "127.0.0.1", "::": "::1"}  # noqa: S104 - looked up, not bound
 
 PROMISED = (
     "max_packet_size 4096",
@@ -41,14 +41,6 @@ PROMISED = (
     "autosave_on_changes false",
 )
 """Settings of the broker, whoever keeps it, that the promises about lost motions rest on."""
-
-# CONNECT without a name, and how any answer to it begins: the kept broker refuses it, and lives.
-_KNOCK = b"\x10\x0c\x00\x04MQTT\x04\x02\x00\x0a\x00\x00"
-_CONNACK = b"\x20\x02"
-
-
-class BrokerFailed(Exception):  # noqa: N818 - the word says what happened
-    """The kept broker would not start: its own last words."""
 
 
 class _EndedAtOnce(BrokerFailed):
@@ -150,11 +142,11 @@ class KeptBroker:
             return
         known = _number(self._folder / "port")
         if known is not None and (
-            running_pid(self._folder) is not None or _is_free(self.host, known)
+            running_pid(self._folder) is not None or is_free(self.host, known)
         ):
             self.port = known
         else:
-            self.port = _free_port(self.host)
+            self.port = free_port(self.host)
 
     def _text(self) -> str:
         user = "root" if os.geteuid() == 0 else None  # else it drops to a user that cannot read
@@ -165,7 +157,7 @@ class KeptBroker:
         pid = running_pid(self._folder)
         if pid is None:
             return False
-        if self._config.read_text() != self._text() or not _speaks(self.host, self.port, 1.0):
+        if self._config.read_text() != self._text() or not speaks(self.host, self.port, 1.0):
             self._end(pid)
             return False
         self._child, self.pid = None, pid
@@ -194,7 +186,7 @@ class KeptBroker:
             self.last_fault = f"started without its sessions, which are set aside: {fault}"
 
     def _launch(self) -> None:
-        _wait_free(self.host, self.port)
+        wait_until_free(self.host, self.port)
         write_private(self._config, self._text())
         write_private(self._folder / "port", str(self.port))
         log = self._folder / "log"
@@ -215,7 +207,7 @@ class KeptBroker:
     def _await(self, child: "subprocess.Popen[bytes]") -> None:
         until = time.monotonic() + START_S
         while child.poll() is None and time.monotonic() < until:
-            if _speaks(self.host, self.port, POLL_S * 20):
+            if speaks(self.host, self.port, POLL_S * 20):
                 return
             time.sleep(POLL_S)
         failure = BrokerFailed if child.poll() is None else _EndedAtOnce
@@ -300,104 +292,3 @@ def _number(path: Path) -> int | None:
         return int(path.read_text().strip())
     except (OSError, ValueError):
         return None
-
-
-def _speaks(host: str, port: int, patience_s: float) -> bool:
-    """Ask for an answer in MQTT: the system accepts connections for a broker that hangs."""
-    try:
-        with socket.create_connection((EVERYWHERE.get(host, host), port), patience_s) as line:
-            line.sendall(_KNOCK)
-            return line.recv(4).startswith(_CONNACK)
-    except OSError:
-        return False
-
-
-def _answers(host: str, port: int) -> bool:
-    try:
-        with socket.create_connection((EVERYWHERE.get(host, host), port), 0.5):
-            return True
-    except OSError:
-        return False
-
-
-def _refuse_taken(host: str, port: int) -> None:
-    """Say so before the start: whoever has the port would answer in our broker's place."""
-    with socket.socket(_family(host)) as probe:
-        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        try:
-            probe.bind((host, port))
-        except OSError as fault:
-            raise BrokerFailed(
-                f"mosquitto cannot listen on {host}:{port}: {fault.strerror}; "
-                "end what listens there, or choose another port with --mqtt HOST:PORT"
-            ) from fault
-
-
-def _family(host: str) -> socket.AddressFamily:
-    return socket.AF_INET6 if ":" in host else socket.AF_INET
-
-
-def _wait_free(host: str, port: int) -> None:
-    """Give a broker that was just ended a moment to let go of its port. Raises BrokerFailed."""
-    until = time.monotonic() + LET_GO_S
-    while not _is_free(host, port) and time.monotonic() < until:
-        time.sleep(POLL_S)
-    _refuse_taken(host, port)
-
-
-def _is_free(host: str, port: int) -> bool:
-    try:
-        _refuse_taken(host, port)
-    except BrokerFailed:
-        return False
-    return True
-
-
-def _free_port(host: str) -> int:
-    with socket.socket(_family(host)) as probe:
-        probe.bind((host, 0))
-        port: int = probe.getsockname()[1]
-        return port
-
-
-class LibraryBroker:
-    """amqtt as a child on loopback, for where no Mosquitto is; it ends with this process."""
-
-    def __init__(self, credentials: Credentials, port: int) -> None:
-        self._credentials = credentials
-        self.host, self.port = LOOPBACK, port
-        self._child: subprocess.Popen[bytes] | None = None
-
-    def start(self) -> "LibraryBroker":
-        """Raises BrokerFailed."""
-        folder = self._credentials.folder.resolve()
-        self._credentials.controller_password()
-        names = {"root": self._credentials.root, "controller": self._credentials.controller}
-        write_private(folder / "library.json", json.dumps(names))
-        if self.port == 0:
-            self.port = _free_port(self.host)
-        write_private(folder / "port", str(self.port))
-        log = (folder / "library.log").open("wb")
-        self._child = subprocess.Popen(  # noqa: S603 - our own module, no shell
-            [sys.executable, "-c", _LIBRARY, str(folder), str(self.port)],
-            stdin=subprocess.PIPE,
-            stdout=subprocess.DEVNULL,
-            stderr=log,
-            start_new_session=True,
-        )
-        log.close()
-        until = time.monotonic() + START_S
-        while not _answers(self.host, self.port):
-            if self._child.poll() is not None or time.monotonic() > until:
-                raise BrokerFailed(f"the library broker did not start: see {folder}/library.log")
-            time.sleep(POLL_S)
-        return self
-
-    def stop(self) -> None:
-        if self._child is not None and self._child.stdin is not None:
-            self._child.stdin.close()
-            try:
-                self._child.wait(2)
-            except subprocess.TimeoutExpired:
-                self._child.kill()
-                self._child.wait()

@@ -24,11 +24,9 @@ from amqtt.mqtt.connack import NOT_AUTHORIZED, ConnackPacket
 from amqtt.mqtt.protocol.broker_handler import BrokerProtocolHandler
 from amqtt.plugins.base import BaseAuthPlugin, BaseTopicPlugin
 
+from haunt.mqtt.listening import LOOPBACK
 from haunt.wire.forms import is_board_id
-
-HOST = "127.0.0.1"
-UP = frozenset({"presence", "motion", "health", "report"})
-DOWN = frozenset({"cue", "settings"})
+from haunt.wire.topics import DOWN_KINDS, UP_KINDS
 
 
 class Rights:
@@ -36,8 +34,8 @@ class Rights:
 
     def __init__(self, folder: Path) -> None:
         self._folder = folder
-        self.root = json.loads((folder / "library.json").read_text())["root"]
-        self.controller = json.loads((folder / "library.json").read_text())["controller"]
+        told = json.loads((folder / "library.json").read_text())
+        self.root, self.controller = told["root"], told["controller"]
 
     def knows(self, username: str | None, password: str | None) -> bool:
         hashes = json.loads((self._folder / "credentials.json").read_text())["hashes"]
@@ -59,7 +57,7 @@ class Rights:
             return False
         if parts[0] == "all":
             return not write
-        return parts[0] == username and parts[1] in (UP if write else DOWN)
+        return parts[0] == username and parts[1] in (UP_KINDS if write else DOWN_KINDS)
 
 
 _rights: list[Rights] = []
@@ -146,7 +144,7 @@ async def run(folder: Path, port: int) -> None:
     broker = LoopbackBroker(
         {
             "listeners": {
-                "default": {"type": "tcp", "bind": f"{HOST}:{port}", "max_connections": 500}
+                "default": {"type": "tcp", "bind": f"{LOOPBACK}:{port}", "max_connections": 500}
             },
             "plugins": {f"{__name__}.SignIn": {}, f"{__name__}.Topics": {}},
         }

@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from contextlib import suppress
 from typing import Final
 
+from haunt.mqtt.listening import family_of
 from haunt.wire.packets import (
     CONNECT,
     PUBLISH,
@@ -49,7 +50,7 @@ class Relay:
         """Raises RelayRefused."""
         self._broker = broker
         try:
-            self._listener = socket.create_server((host, port), family=_family(host))
+            self._listener = socket.create_server((host, port), family=family_of(host))
         except OSError as fault:
             raise RelayRefused(f"nothing can listen on {host}:{port}: {fault.strerror}") from fault
         self.port: int = self._listener.getsockname()[1]
@@ -167,7 +168,3 @@ class Relay:
                 with suppress(KeyError, ValueError):
                     self._selector.unregister(line)
                 line.close()
-
-
-def _family(host: str) -> socket.AddressFamily:
-    return socket.AF_INET6 if ":" in host else socket.AF_INET

@@ -11,20 +11,20 @@ from fastapi import APIRouter, Form, Request, Response
 from fastapi.responses import HTMLResponse, RedirectResponse
 
 from haunt.core.decisions import Decision, Outcome
+from haunt.live.errors import CrewMistake
 from haunt.live.sentences import sentence
-from haunt.site.alerts import add_actions
 from haunt.site.answers import answered, outcome_of
-from haunt.site.asking import by, keep_choice, own_path, told
-from haunt.site.clocks import STYLES
+from haunt.site.asking import Seconds, by, keep_choice, own_path, told
+from haunt.site.clocks import STYLES, seconds
+from haunt.site.lists import RowId
 from haunt.site.pages import THEMES, Pages
-from haunt.site.ports import ShowRefused
 from haunt.site.presenter import tuned
 from haunt.site.view_models import Notice
+from haunt.wire.showerrors import ShowFileRefused
 
 GENTLE_MS = 180_000
 ALWAYS = ("bar", "summary", "needs", "everything", "fold")
 
-Seconds = Annotated[float, Form(ge=0, le=3600, allow_inf_nan=False)]
 ForSeconds = Annotated[int | None, Form(ge=1, le=3600)]
 
 
@@ -41,7 +41,7 @@ def routes(pages: Pages) -> APIRouter:
     _show_actions(router, pages)
     _hold_actions(router, pages)
     _prop_actions(router, pages)
-    add_actions(router, pages.services.crew, by, lambda request, said: done(request, pages, said))
+    _alert_actions(router, pages)
     return router
 
 
@@ -176,11 +176,11 @@ def _prop_actions(router: APIRouter, pages: Pages) -> None:
     @router.post("/props/{prop}/cooldown")
     def cooldown(request: Request, prop: str, cooldown_s: Seconds) -> Response:
         before = pages.prop(prop)
-        was_s = f"{before.cooldown_ms / 1000:g}"
+        was_s = seconds(before.cooldown_ms)
         try:
             keeper.patch_prop(prop, {"cooldown_s": cooldown_s}, by(request))
-        except ShowRefused as refused:
-            said = Notice("; ".join(str(each) for each in refused.faults), "now")
+        except ShowFileRefused as refused:
+            said = Notice(refused.said, "now")
             if is_htmx(request):
                 return HTMLResponse(pages.fragments.notice(said), 422)
             return pages.prop_page(request, prop, 422, said)
@@ -188,3 +188,13 @@ def _prop_actions(router: APIRouter, pages: Pages) -> None:
             return RedirectResponse(f"/props/{prop}?{urlencode({'was_s': was_s})}", 303)
         html = pages.fragments.fresh(f"tune-{prop}", f"prop-{prop}")
         return HTMLResponse(html + pages.fragments.notice(tuned(pages.prop(prop), was_s)))
+
+
+def _alert_actions(router: APIRouter, pages: Pages) -> None:
+    @router.post("/alerts/{alert}/seen")
+    async def seen(request: Request, alert: RowId) -> Response:
+        try:
+            await answered(pages.services.crew.acknowledge(alert, by(request)))
+        except CrewMistake:  # it closed while the thumb came down: nothing is left to be seen
+            return done(request, pages, "That is over already.")
+        return done(request, pages, "Noted: seen by you.")

@@ -1,19 +1,13 @@
-"""Alerts as pages and programs see them, and the order by which a person says: seen by me."""
+"""Alerts as pages and programs see them: what is open, how pressing, what is said already."""
 
 from collections.abc import Callable
 from dataclasses import replace
 
-from fastapi import APIRouter, Request, Response
-
 from haunt.live.alerts.kinds import Kind
-from haunt.live.crew import Crew
-from haunt.live.errors import CrewMistake
 from haunt.live.views import AlertView, BoardView, Counters, NightView, PropView
-from haunt.site.answers import answered
-from haunt.site.lists import RowId
 from haunt.site.ports import Item
-from haunt.site.shapes import rfc3339
 from haunt.site.view_models import Act, AlertLine, Alerts
+from haunt.store.instants import rfc3339, rfc3339_or_none
 
 SHOWN_MAX = 8
 """What a phone shows at once; the rest is one tap away."""
@@ -24,7 +18,6 @@ NOISY = frozenset({Kind.STUCK, Kind.CHATTER})
 MUTE_S = 600
 
 Clock = Callable[[int], str]
-By = Callable[[Request], str]
 
 
 def alerts_of(night: NightView, clock: Clock, retold: Callable[[str], str] = str) -> Alerts:
@@ -155,31 +148,6 @@ def alert_json(alert: AlertView) -> Item:
         "count": alert.count,
         "last": rfc3339(alert.last_ms),
         "acknowledged_by": alert.seen_by or None,
-        "acknowledged_at": rfc3339(alert.seen_ms) if alert.seen_ms is not None else None,
+        "acknowledged_at": rfc3339_or_none(alert.seen_ms),
         "closed_at": None,
     }
-
-
-def add_orders(router: APIRouter, crew: Crew, by: By) -> None:
-    @router.post("/alerts/{alert}/acknowledge", tags=["alerts"])
-    async def acknowledge(request: Request, alert: RowId) -> Item:
-        """Say that somebody has seen an open alert; the first who did keeps it."""
-        await answered(crew.acknowledge(alert, by(request)))
-        for each in crew.view().alerts:
-            if each.id == alert:
-                return alert_json(each)
-        raise CrewMistake(f"alert {alert} has just closed", about="alert", missing=True)
-
-
-def add_actions(
-    router: APIRouter, crew: Crew, by: By, done: Callable[[Request, str], Response]
-) -> None:
-    """`done` answers with the changed parts, or sends a browser without scripts back."""
-
-    @router.post("/alerts/{alert}/seen")
-    async def seen(request: Request, alert: RowId) -> Response:
-        try:
-            await answered(crew.acknowledge(alert, by(request)))
-        except CrewMistake:  # it closed while the thumb came down: nothing is left to be seen
-            return done(request, "That is over already.")
-        return done(request, "Noted: seen by you.")

@@ -12,12 +12,12 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from haunt.live.crew import Answer, Crew
 from haunt.live.errors import CrewMistake
-from haunt.site.alerts import add_orders
+from haunt.site.alerts import alert_json
 from haunt.site.answers import answered, outcome_of
 from haunt.site.asking import by, told
-from haunt.site.lists import add_lists
+from haunt.site.lists import RowId, add_lists
 from haunt.site.ports import Item, Services
-from haunt.site.shapes import decision_json, prop_json, stop_json
+from haunt.site.shapes import decision_json, known_prop_json, prop_json, stop_json
 
 KEYS_MAX = 256
 KEY_PATTERN = r"^[A-Za-z0-9._:-]{1,64}$"
@@ -98,16 +98,13 @@ def routes(services: Services) -> APIRouter:
     _props(router, services)
     _fire(router, services.crew)
     _people(router, services.crew)
-    add_orders(router, services.crew, by)
+    _alerts(router, services.crew)
     add_lists(router, services.reader)
     return router
 
 
 def _one(crew: Crew, prop: str) -> Item:
-    view = crew.view()
-    if prop not in view.props:
-        raise CrewMistake(f"there is no prop {prop!r}", about=prop, missing=True)
-    return prop_json(view.props[prop], view)
+    return known_prop_json(prop, crew.view())
 
 
 def _show(router: APIRouter, services: Services) -> None:
@@ -237,3 +234,14 @@ def _people(router: APIRouter, crew: Crew) -> None:
     async def unmute(request: Request, sensor: str) -> Item:
         await answered(crew.mute(sensor, by(request), on=False))
         return {"sensor": sensor, "muted": False}
+
+
+def _alerts(router: APIRouter, crew: Crew) -> None:
+    @router.post("/alerts/{alert}/acknowledge", tags=["alerts"])
+    async def acknowledge(request: Request, alert: RowId) -> Item:
+        """Say that somebody has seen an open alert; the first who did keeps it."""
+        await answered(crew.acknowledge(alert, by(request)))
+        for each in crew.view().alerts:
+            if each.id == alert:
+                return alert_json(each)
+        raise CrewMistake(f"alert {alert} has just closed", about="alert", missing=True)

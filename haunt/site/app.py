@@ -62,6 +62,31 @@ SQUEEZED: dict[str, Any] = {
     "exclude_content_types": (*DEFAULT_EXCLUDED_CONTENT_TYPES, "text/csv", "application/pdf"),
 }
 
+# Modules whose pages need nothing but what every page is drawn with.
+PLAIN = (
+    verdicts,
+    counts,
+    packs,
+    manual,
+    connect,
+    nights,
+    tuning,
+    rehearsals,
+    site_map,
+    labels,
+    lines,
+    joincard,
+    actions,
+    hands,
+    walk,
+    opening,
+    sign_in,
+    account,
+    people,
+    boards,
+    keep,
+)
+
 
 def create_app(services: Services) -> FastAPI:
     templates = environment()
@@ -79,36 +104,8 @@ def create_app(services: Services) -> FastAPI:
         redoc_url=None,
         openapi_url="/api/v1/openapi.json",
     )
-    token = [Security(HTTPBearer(auto_error=False, description="`haunt tokens add`"))]
-    app.include_router(api.routes(services), dependencies=token)
-    app.include_router(hands.api_routes(services.crew), dependencies=token)
-    app.include_router(live.routes(services, slots, faults), dependencies=token)
-    app.include_router(people.list_routes(drawn), dependencies=token)
-    app.include_router(boards.order_routes(drawn), dependencies=token)
-    app.include_router(pages.routes(drawn, slots))
-    app.include_router(verdicts.routes(drawn))
-    app.include_router(counts.routes(drawn))
-    app.include_router(packs.routes(drawn))
-    app.include_router(manual.routes(drawn))
-    app.include_router(connect.routes(drawn))
-    app.include_router(nights.routes(drawn))
-    app.include_router(tuning.routes(drawn))
-    app.include_router(rehearsals.routes(drawn))
-    app.include_router(findings.routes(drawn, services.sunset_of))
-    app.include_router(site_map.routes(drawn))
-    app.include_router(labels.routes(drawn))
-    app.include_router(lines.routes(drawn))
-    app.include_router(joincard.routes(drawn))
-    app.include_router(actions.routes(drawn))
-    app.include_router(hands.routes(drawn))
-    app.include_router(walk.routes(drawn))
-    app.include_router(opening.routes(drawn))
-    app.include_router(before.routes(drawn, services.sunset_of))
-    app.include_router(sign_in.routes(drawn))
-    app.include_router(account.routes(drawn))
-    app.include_router(people.routes(drawn))
-    app.include_router(boards.routes(drawn))
-    app.include_router(keep.routes(drawn))
+    _join_programs(app, drawn, slots, faults)
+    _join_pages(app, drawn, slots)
     app.include_router(health.routes(services, slots, heart.beats))
     app.state.is_alive = lambda: health.is_alive(services, beats=heart.beats())
     plan.join(app, drawn)  # after all that has a path of its own under /plan
@@ -120,6 +117,27 @@ def create_app(services: Services) -> FastAPI:
     app.add_middleware(LastResort, faults=faults)
     app.add_middleware(Guard, hosts=services.hosts, refuse=faults.refuse)
     return app
+
+
+def _join_programs(app: FastAPI, drawn: Pages, slots: Slots, faults: Faults) -> None:
+    token = [Security(HTTPBearer(auto_error=False, description="`haunt tokens add`"))]
+    for each in (
+        api.routes(drawn.services),
+        hands.api_routes(drawn.services.crew),
+        live.routes(drawn.services, slots, faults),
+        people.list_routes(drawn),
+        boards.order_routes(drawn),
+    ):
+        app.include_router(each, dependencies=token)
+
+
+def _join_pages(app: FastAPI, drawn: Pages, slots: Slots) -> None:
+    books = findings.books(drawn.services.sunset_of)
+    app.include_router(pages.routes(drawn, slots))
+    app.include_router(findings.routes(drawn, books))
+    app.include_router(before.routes(drawn, books))
+    for each in PLAIN:
+        app.include_router(each.routes(drawn))
 
 
 class Heart:

@@ -2,9 +2,9 @@
 
 import secrets
 from contextvars import ContextVar
-from typing import Final
+from typing import Annotated, Final
 
-from fastapi import Request, Response
+from fastapi import Form, Request, Response
 from starlette.types import Scope
 
 from haunt.site.doors import Caller
@@ -18,6 +18,9 @@ YEAR_S: Final = 31_536_000
 NAMES_MAX: Final = 64
 SYSTEMS: Final = ("iPhone", "iPad", "Android", "Windows", "Macintosh", "Linux")
 BROWSERS: Final = {"Firefox/": "Firefox", "Edg/": "Edge", "Chrome/": "Chrome", "Safari/": "Safari"}
+
+Secret = Annotated[str, Form(max_length=1024)]
+Seconds = Annotated[float, Form(ge=0, le=3600, allow_inf_nan=False)]
 
 _form_token: ContextVar[str] = ContextVar("form_token", default="")
 
@@ -44,6 +47,10 @@ def told(request: Request, result: str = "", *, who: str = "", about: str = "") 
     for key, words in ((RESULT, result), (WHO, who), (ABOUT, about)):
         if words:
             request.scope[key] = words
+
+
+def told_refused(request: Request, why: object) -> None:
+    told(request, f"refused: {why}")
 
 
 def address_of(scope: Scope) -> str:

@@ -8,14 +8,16 @@ from fastapi import APIRouter, Form, Request, Response
 from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse
 
 from haunt.core.calendar import Calendar, Sunset
-from haunt.live.checklist import Evidence, Line, State, StopTried, Tally, lines
+from haunt.live.checklist import Evidence, FindingCounts, Line, State, StopTried, lines
 from haunt.live.errors import CrewMistake
 from haunt.live.opening import TICK, TICKS, Tick, Tonight, tonight
 from haunt.live.prepare import prepare
 from haunt.site.actions import is_htmx
 from haunt.site.asking import by
-from haunt.site.findings import Books, SunsetOf
+from haunt.site.findings import Books
+from haunt.site.newest import Newest
 from haunt.site.pages import Pages
+from haunt.site.ports import SunsetOf
 from haunt.site.presenter import Presenter
 from haunt.store.checks import Check
 from haunt.study.findings.book import Book
@@ -85,39 +87,37 @@ class Checked:
 
 
 class Plans:
-    """The calendar of the newest show file: read once a version, not once a look."""
+    """The evening by the calendar of the newest show file."""
 
     def __init__(self, sunset_of: SunsetOf) -> None:
-        self._sunset_of, self._lock = sunset_of, Lock()
-        self._last: tuple[str, tuple[Calendar, Sunset] | None] | None = None
+        self._sunset_of, self._one = sunset_of, Lock()
+        self._calendars = Newest(self._read)
 
-    def of(self, text: str, wall_ms: int) -> Tonight | None:
-        with self._lock:  # a calendar remembers its last answer: one asker at a time
-            if self._last is None or self._last[0] != text:
-                self._last = (text, self._read(text))
-            found = self._last[1]
-            return None if found is None else tonight(*found, wall_ms)
+    def of(self, text: str, wall_ms: int) -> Tonight:
+        """Raises CrewMistake where the text is no show any more."""
+        found = self._calendars.of(text)
+        with self._one:  # a calendar remembers its last answer
+            return tonight(*found, wall_ms)
 
-    def _read(self, text: str) -> tuple[Calendar, Sunset] | None:
+    def _read(self, text: str) -> tuple[Calendar, Sunset]:
         try:
             file = read_show(text, "show file").show
-        except ShowFileRefused:
-            return None
+        except ShowFileRefused as refused:
+            what = "the show file cannot be read by this version: mend it first"
+            raise CrewMistake(what) from refused
         sunset = self._sunset_of(file)
         return Calendar(prepare(file).show.calendar, file.info.time_zone, sunset), sunset
 
 
 class Before:
-    def __init__(self, pages: Pages, sunset_of: SunsetOf) -> None:
+    def __init__(self, pages: Pages, books: Books) -> None:
         self._services = pages.services
-        self._plans, self._books = Plans(sunset_of), Books(sunset_of)
+        self._plans, self._books = Plans(pages.services.sunset_of), books
 
     def look(self, presenter: Presenter) -> Checked:
         """Three reads of the journal, no more."""
         services, text = self._services, self._services.keeper.toml()
         plan = self._plans.of(text, services.wall_ms())
-        if plan is None:
-            raise CrewMistake("the show file cannot be read by this version: mend it first")
         book = services.checks
         tried = book.stop_tried(plan.begins_ms)
         known = Evidence(
@@ -132,17 +132,14 @@ class Before:
 
     def day(self) -> str:
         services = self._services
-        plan = self._plans.of(services.keeper.toml(), services.wall_ms())
-        if plan is None:
-            raise CrewMistake("the show file cannot be read by this version: mend it first")
-        return plan.day
+        return self._plans.of(services.keeper.toml(), services.wall_ms()).day
 
-    def _tally(self, text: str) -> Tally:
+    def _tally(self, text: str) -> FindingCounts:
         book = self._books.of(text)
         if not isinstance(book, Book):
-            return Tally(refused=True)
+            return FindingCounts(refused=True)
         must, should = len(book.of(Severity.MUST)), len(book.of(Severity.SHOULD))
-        return Tally(must, should, len(book.of(Severity.NOTE)))
+        return FindingCounts(must, should, len(book.of(Severity.NOTE)))
 
 
 def checked(
@@ -167,8 +164,8 @@ def checked(
     )
 
 
-def routes(pages: Pages, sunset_of: SunsetOf) -> APIRouter:
-    router, before = APIRouter(), Before(pages, sunset_of)
+def routes(pages: Pages, books: Books) -> APIRouter:
+    router, before = APIRouter(), Before(pages, books)
     _page_routes(router, pages, before)
     _tick_routes(router, pages, before)
     return router

@@ -9,9 +9,10 @@ from fastapi import APIRouter, Body, Request, Response
 from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse
 from pydantic import BaseModel, ConfigDict
 
+from haunt.core.calendar import DAY_MS
 from haunt.live.errors import CrewMistake
 from haunt.live.views import BoardView
-from haunt.site.asking import inside, told
+from haunt.site.asking import inside, told_refused
 from haunt.site.houseports import Credential, HouseRefused
 from haunt.site.needs import WEAK_DBM
 from haunt.site.pages import Pages
@@ -23,7 +24,6 @@ from haunt.store.boardrows import Became, Run
 
 Make = Callable[[str], Credential]
 
-DAY_MS: Final = 86_400_000
 FAULTY: Final = {
     "brown-out": "its supply sagged",
     "watchdog": "it hung, and started itself again",
@@ -262,7 +262,7 @@ def _credentials(router: APIRouter, pages: Pages) -> None:
         )
 
     def refused(request: Request, board: str, why: HouseRefused) -> HTMLResponse:
-        told(request, f"refused: {why}")
+        told_refused(request, why)
         return _drawn(pages, request, board, 422, Notice(str(why), "now"))
 
     def made(request: Request, board: str, make: Make, what: str) -> HTMLResponse:

@@ -2,11 +2,13 @@
 
 import re
 from contextvars import ContextVar
-from datetime import UTC, date, datetime
+from datetime import date, datetime
 from typing import Final
 from zoneinfo import ZoneInfo
 
 from fastapi import Request
+
+from haunt.core.calendar import utc
 
 STYLES: Final = ("24", "12")
 READING: Final = re.compile(r"(?<![\d:.])([01]\d|2[0-3]):([0-5]\d)(:[0-5]\d)?(?![\d:])")
@@ -36,6 +38,11 @@ def lasting(ms: float) -> str:
     return f"{seconds // 60} min" if seconds >= 120 else f"{seconds} s"
 
 
+def seconds(ms: float) -> str:
+    """Milliseconds as a person types seconds: `12.5`."""
+    return f"{ms / 1000:g}"
+
+
 class Clock:
     """By the given style, else by that of the request."""
 
@@ -44,7 +51,7 @@ class Clock:
         self._is_twelve = self.style == "12"
 
     def local(self, at_ms: int) -> datetime:
-        return datetime.fromtimestamp(at_ms // 1000, UTC).astimezone(self._zone)
+        return utc(at_ms).astimezone(self._zone)
 
     def day(self, at_ms: int) -> date:
         return self.local(at_ms).date()

@@ -1,15 +1,15 @@
 """The page of counts: triggers by prop, hour and night, and the boards' counters beside ours."""
 
 from collections.abc import Iterator, Mapping
-from typing import Annotated, Final, NamedTuple
+from typing import Final, NamedTuple
 
-from fastapi import APIRouter, Query, Request, Response
+from fastapi import APIRouter, Request, Response
 from fastapi.responses import HTMLResponse
 
 from haunt.site.answers import known
 from haunt.site.clocks import Clock
 from haunt.site.countports import Counts
-from haunt.site.lists import csv_file
+from haunt.site.lists import Day, csv_file
 from haunt.site.pages import Pages
 from haunt.study.tallies import BoardTally, Cell
 
@@ -20,8 +20,6 @@ COLUMNS: Final = (
 BAR: Final = 100
 HOUR_WIDTH: Final = 24
 NIGHTS_SHOWN: Final = 20
-
-Day = Annotated[str | None, Query(max_length=10)]
 
 
 class Line(NamedTuple):
@@ -46,8 +44,10 @@ def routes(pages: Pages) -> APIRouter:
 
     @router.get("/counts", response_class=HTMLResponse)
     def counts(request: Request, night: Day = None) -> HTMLResponse:
-        presenter = pages.presenter()
-        clock, found = presenter.times, known(book.counts(night), "night")
+        presenter, told = pages.presenter(), book.counts(night)
+        if isinstance(told, str) and night is None:
+            return pages.page(request, "nothing.html", title="Counts", said=told)
+        clock, found = presenter.times, known(told, "night")
         names = {each.id: each.name for each in presenter.night.props.values()}
         return pages.page(
             request,

@@ -13,15 +13,13 @@ from hashlib import sha256
 from types import MappingProxyType
 from typing import Final, NamedTuple, Protocol
 
+from haunt.core.calendar import DAY_MS
 from haunt.live.ports import Clock
 from haunt.site.rights import GRANTED, Role
-from haunt.store.engines import StoreRefused
+from haunt.store.refusal import StoreRefused
 from haunt.store.roster import EMPTY, Link, Person, Roster, Session, Token, hash_of, key_of
 
 log = logging.getLogger("haunt.site")
-
-HOUR_MS: Final = 3_600_000
-DAY_MS: Final = 24 * HOUR_MS
 
 
 class Life(NamedTuple):

@@ -4,13 +4,13 @@ Whatever waits for the database or for a password to be checked waits here, neve
 """
 
 import asyncio
-import secrets
 import threading
 from collections.abc import Callable, Sequence
 from typing import Any, Final, NamedTuple, Protocol, TypeVar
 
 from haunt.live.ports import Clock
 from haunt.site.doors import Caller, Doors, RosterBook, new_secret
+from haunt.site.invitations import NewLink, granted, new_token
 from haunt.site.logbook import Logbook
 from haunt.site.passwords import Backoff, Passwords, refuse_weak
 from haunt.site.rights import GRANTED, Role
@@ -28,11 +28,6 @@ from haunt.store.roster import (
     key_of,
 )
 
-CODE_BYTES: Final = 16
-HOUR_MS: Final = 3_600_000
-HOURS_MAX, USES_MAX, DAYS_MAX = 24 * 31, 100, 3_650
-TOKEN_PREFIX: Final = "haunt_"  # noqa: S105 - how tokens begin, so that a leaked one is known
-PREFIX_SHOWN: Final = 12
 LOOK_EVERY_S, KEEP_EVERY_S = 0.5, 30.0
 SEEN_STEP_MS: Final = 60_000
 NEWS_EVERY_MS: Final = 200
@@ -233,7 +228,7 @@ class Entrance:
     # --- what owners do
 
     async def set_role(self, person: int, role: str) -> None:
-        await self._change(lambda: self.book.set_role(person, _granted(role).word))
+        await self._change(lambda: self.book.set_role(person, granted(role).word))
 
     async def remove(self, person: int) -> None:
         await self._change(lambda: self.book.remove_person(person))
@@ -241,7 +236,7 @@ class Entrance:
     async def end_sessions_of(self, person: int) -> None:
         await self._change(lambda: self.book.end_sessions(person))
 
-    async def make_link(self, new: "NewLink", by: str) -> str:
+    async def make_link(self, new: NewLink, by: str) -> str:
         """Return the code; it is kept nowhere."""
         code, link = new.drawn(self.now_ms, by)
         await self._change(lambda: self.book.add_link(link))
@@ -301,48 +296,6 @@ class Entrance:
             return found
 
         return await asyncio.to_thread(work)
-
-
-class NewLink(NamedTuple):
-    """A link to be made. `person` is who may sign in by it; none: a newcomer of that role."""
-
-    kind: str
-    role: str
-    hours: float
-    uses: int = 1
-    person: int | None = None
-
-    def drawn(self, now_ms: int, by: str) -> tuple[str, Link]:
-        """Return a fresh code and what is kept of it. Raises PeopleRefused."""
-        if not 0 < self.hours <= HOURS_MAX or not 1 <= self.uses <= USES_MAX:
-            raise PeopleRefused(
-                f"A link lasts up to {HOURS_MAX // 24} days and works for up to {USES_MAX} people.",
-                "hours",
-            )
-        code = secrets.token_urlsafe(CODE_BYTES)
-        ends_ms = now_ms + round(self.hours * HOUR_MS)
-        word = _granted(self.role).word
-        return code, Link(
-            0, hash_of(code), self.kind, word, self.person, now_ms, ends_ms, self.uses, by
-        )
-
-
-def new_token(name: str, role: str, days: int | None, now_ms: int, by: str) -> tuple[str, Token]:
-    """Return a fresh token and what is kept of it. Raises PeopleRefused."""
-    if days is not None and not 1 <= days <= DAYS_MAX:
-        raise PeopleRefused(f"A token lasts 1 to {DAYS_MAX} days, or until it is ended.", "days")
-    secret = TOKEN_PREFIX + new_secret()
-    ends_ms = now_ms + days * 24 * HOUR_MS if days is not None else None
-    word = _granted(role).word
-    return secret, Token(
-        0, hash_of(secret), secret[:PREFIX_SHOWN], clean_name(name), word, now_ms, ends_ms, None, by
-    )
-
-
-def _granted(role: str) -> Role:
-    if role not in GRANTED:
-        raise PeopleRefused(f"A role is one of {', '.join(GRANTED)}.", "role")
-    return GRANTED[role]
 
 
 def _hash_or_none(secret: str) -> str:

@@ -17,10 +17,10 @@ from haunt.live.errors import CrewMistake
 from haunt.site.entrance import TooSoon
 from haunt.site.houseports import HouseRefused
 from haunt.site.passwords import PoolFull
-from haunt.site.ports import ShowRefused
 from haunt.site.security import BODY_MAX, BodyTooLarge
-from haunt.store.engines import StoreRefused
+from haunt.store.refusal import StoreRefused
 from haunt.store.roster import PeopleRefused
+from haunt.wire.showerrors import ShowFileRefused
 
 log = logging.getLogger("haunt.site")
 
@@ -85,7 +85,7 @@ class Faults:
 
     def join(self, app: FastAPI) -> None:
         app.add_exception_handler(CrewMistake, self._mistake)
-        app.add_exception_handler(ShowRefused, self._show)
+        app.add_exception_handler(ShowFileRefused, self._show)
         app.add_exception_handler(RequestValidationError, self._invalid)
         app.add_exception_handler(HTTPException, self._http)
         app.add_exception_handler(TimeoutError, self._slow)
@@ -102,7 +102,7 @@ class Faults:
         return self.answer(request, status, what, fault.what, about=fault.about)
 
     def _show(self, request: Request, fault: Exception) -> Response:
-        assert isinstance(fault, ShowRefused)
+        assert isinstance(fault, ShowFileRefused)
         said = "; ".join(str(each) for each in fault.faults[:SHOWN_MAX])
         faults = [asdict(each) for each in fault.faults]
         todo = "Mend it and send it again; nothing was changed."

@@ -1,23 +1,21 @@
 """The page of findings: every sum done over the show file as it is kept, worst first."""
 
-from collections.abc import Callable
-from threading import Lock
-from typing import Final, NamedTuple
+from typing import Final, NamedTuple, TypeAlias
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse
 
-from haunt.core.calendar import Sunset, no_sunset
+from haunt.site.newest import Newest
 from haunt.site.pages import Pages
+from haunt.site.ports import SunsetOf
 from haunt.study.findings.book import Book, Placed, look
 from haunt.study.findings.kinds import About, PackForecast, Severity, chance
 from haunt.study.findings.words import amount, measured
 from haunt.wire.showerrors import ShowFileRefused
 from haunt.wire.showfile import read_show
-from haunt.wire.showmodels import ShowFile
 from haunt.workshop.cautions import CAUTIONS, DECIDES, TITLES, Topic
 
-SunsetOf = Callable[[ShowFile], Sunset]
+Books: TypeAlias = Newest[Book | ShowFileRefused]
 
 
 class Mark(NamedTuple):
@@ -60,13 +58,12 @@ class PackRow(NamedTuple):
     starts: list[str]
 
 
-def routes(pages: Pages, sunset_of: SunsetOf = lambda _file: no_sunset) -> APIRouter:
+def routes(pages: Pages, known: Books) -> APIRouter:
     router = APIRouter(include_in_schema=False, default_response_class=HTMLResponse)
-    books = Books(sunset_of)
 
     @router.get("/findings")
     def findings(request: Request) -> HTMLResponse:
-        found = books.of(pages.services.keeper.toml())
+        found = known.of(pages.services.keeper.toml())
         book = found if isinstance(found, Book) else None
         return pages.page(
             request,
@@ -82,25 +79,17 @@ def routes(pages: Pages, sunset_of: SunsetOf = lambda _file: no_sunset) -> APIRo
     return router
 
 
-class Books:
-    """The book of the newest text: the sums are done once a version, not once a look."""
+def books(sunset_of: SunsetOf) -> Books:
+    """Return what has the sums of a text done, or says why it cannot be read."""
 
-    def __init__(self, sunset_of: SunsetOf) -> None:
-        self._sunset_of, self._lock = sunset_of, Lock()
-        self._last: tuple[str, Book | ShowFileRefused] | None = None
-
-    def of(self, text: str) -> Book | ShowFileRefused:
-        with self._lock:
-            if self._last is None or self._last[0] != text:
-                self._last = (text, self._look(text))
-            return self._last[1]
-
-    def _look(self, text: str) -> Book | ShowFileRefused:
+    def book(text: str) -> Book | ShowFileRefused:
         try:
             read = read_show(text, "show file")
         except ShowFileRefused as refused:
             return refused
-        return look(read, self._sunset_of(read.show))
+        return look(read, sunset_of(read.show))
+
+    return Newest(book)
 
 
 def _topics(book: Book | None) -> list[Topic]:

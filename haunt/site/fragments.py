@@ -4,6 +4,7 @@ The same macro draws a part in the whole page and in an update, so the two canno
 """
 
 from collections.abc import Callable, Sequence
+from functools import lru_cache
 from typing import Any, Protocol, cast
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined, select_autoescape
@@ -89,6 +90,7 @@ def environment() -> Environment:
     return found
 
 
+@lru_cache(maxsize=512)
 def wants_of(page: str) -> Wants:
     """Return which parts a page's stream carries; its name stands in the stream's address."""
     if page == "tonight":

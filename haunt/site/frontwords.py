@@ -3,7 +3,9 @@
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from haunt.site.workports import Work, WorkState
+from haunt.site.clocks import seconds
+from haunt.site.workports import Work
+from haunt.site.workwords import progress_of
 from haunt.study.overall import Overall, Whole
 
 WIDTH, HEIGHT, EDGE = 320, 160, 14
@@ -19,21 +21,6 @@ class Dot(NamedTuple):
     kind: str
     label: str
     says: str
-
-
-class NotYet(NamedTuple):
-    """Work that goes on, with how far it is, or that failed, with why."""
-
-    is_running: bool
-    percent: int
-    said: str
-
-
-def not_yet(work: Work) -> NotYet:
-    if work.state is WorkState.FAILED:
-        return NotYet(is_running=False, percent=0, said=work.said)
-    said = work.said or (f"{work.done} of {work.total} settings" if work.total else "Starting")
-    return NotYet(is_running=True, percent=work.percent, said=said)
 
 
 def across_of(value: float, among: Sequence[float]) -> str:
@@ -98,7 +85,7 @@ class ShowFront(NamedTuple):
 def show_table(found: Work | Overall, wanted: int | None = None) -> ShowFront:
     """Show the front and the show as it is; nothing is recommended."""
     if isinstance(found, Work):
-        return ShowFront(*not_yet(found))
+        return ShowFront(*progress_of(found, "settings"))
     has_line = any(each.line_ms is not None for each in found.rows)
     numbered = {at: each for at, each in enumerate(found.rows) if each.on_front or each.is_now}
     order = sorted(numbered, key=lambda at: (-numbered[at].answered, numbered[at].noise_ms))
@@ -188,7 +175,7 @@ def _take(found: Overall, wanted: int | None) -> Take | None:
         f"Would have answered {then.answered} instead of {now.answered} of {found.visits} visits.",
         (
             f"Packs: {_packs(then)}; now {_packs(now)}",
-            f"{_noise_name(then)}: {_minutes(then.noise_ms)}; now {_minutes(now.noise_ms)}",
+            f"{_noise_name(then)}: {minutes(then.noise_ms)}; now {minutes(now.noise_ms)}",
             f"{_wear(then)}; now {_wear(now)}",
             f"Neighbours playing at once: {then.clashes}; now {now.clashes}",
             f"A group waits {then.mean_wait_ms / 1000:.1f} s; now {now.mean_wait_ms / 1000:.1f} s",
@@ -205,7 +192,7 @@ def _show_row(at: int, each: Whole) -> ShowRow:
         setting_words(each),
         each.answered,
         _packs(each),
-        _minutes(each.noise_ms),
+        minutes(each.noise_ms),
         _wear(each),
         f"{each.mean_wait_ms / 1000:.1f} s",
         each.clashes,
@@ -238,14 +225,10 @@ def _noise_name(each: Whole) -> str:
     return "Sound" if each.line_ms is None else "At the property line"
 
 
-def _minutes(ms: float) -> str:
+def minutes(ms: float) -> str:
     return f"{ms / 60_000:.1f} min"
 
 
 def _wear(each: Whole) -> str:
-    motors = f"motors {_minutes(each.motor_ms)}, " if each.motor_ms else ""
+    motors = f"motors {minutes(each.motor_ms)}, " if each.motor_ms else ""
     return f"{motors}{each.fired} starts"
-
-
-def seconds(ms: int) -> str:
-    return f"{ms / 1000:g}"

@@ -10,14 +10,13 @@ from fastapi.responses import HTMLResponse
 from pydantic import BaseModel, ConfigDict, Field
 
 from haunt.live.crew import Crew
-from haunt.live.errors import CrewMistake
 from haunt.site.actions import done
 from haunt.site.answers import answered
 from haunt.site.asking import by, inside
 from haunt.site.pages import Pages
 from haunt.site.ports import Item
 from haunt.site.rights import Role
-from haunt.site.shapes import prop_json
+from haunt.site.shapes import known_prop_json
 
 ForSeconds = Annotated[int | None, Form(ge=1, le=86_400)]
 Switch = Annotated[bool, Form()]
@@ -108,10 +107,7 @@ def api_routes(crew: Crew) -> APIRouter:
     router = APIRouter(prefix="/api/v1")
 
     def one(prop: str) -> Item:
-        view = crew.view()
-        if prop not in view.props:
-            raise CrewMistake(f"there is no prop {prop!r}", about=prop, missing=True)
-        return prop_json(view.props[prop], view)
+        return known_prop_json(prop, crew.view())
 
     @router.post("/props/{prop}/lock-out", tags=["props"])
     async def lock_out(request: Request, prop: str, order: LockOrder) -> Item:

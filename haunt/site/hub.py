@@ -157,13 +157,15 @@ class Hub:
             shown = before.get(dialect, {})
             self._shown[dialect], fresh = await self._draw(parts, dialect, alike, shown, changed)
             every = {name: each.html for name, each in self._shown[dialect].items()}
+            news = _Alike(parts, fresh)
+            whole = _Alike(parts, every)
             for phone in alike:
                 if phone.behind:
                     tick = Message("tick", parts.tick())
-                    phone.start_anew(tick, *_swaps(parts, every, phone.wants))
+                    phone.start_anew(tick, *whole.swaps(phone.wants))
                     await asyncio.sleep(0)
                 else:
-                    for message in _swaps(parts, fresh, phone.wants):
+                    for message in news.swaps(phone.wants):
                         phone.send(message)
 
     async def _draw(
@@ -177,8 +179,9 @@ class Hub:
         """Bring what somebody looks at up to date; return all, and what looks different now."""
         fresh: dict[str, str] = {}
         shown: dict[str, Shown] = {}
+        wanted = {phone.wants for phone in present}  # phones on one page share theirs
         for part in parts.all():
-            if not any(phone.wants(part.name) for phone in present):
+            if not any(wants(part.name) for wants in wanted):
                 continue  # forgotten, so that whoever wants it later gets it new
             known = before.get(part.name)
             is_old = known is None or part.prop is None or known.view is not part.view
@@ -213,10 +216,19 @@ class Hub:
             phone.start_anew(None)
 
 
-def _swaps(parts: Parts, html: Mapping[str, str], wants: Wants) -> list[Message]:
-    """Return at most one message: all swaps of a moment arrive at once or not at all."""
-    wanted = [parts.swap(name, each) for name, each in html.items() if wants(name)]
-    return [Message(None, "".join(wanted))] if wanted else []
+class _Alike:
+    """The swaps of one moment, put together once for all phones that show the same."""
+
+    def __init__(self, parts: Parts, html: Mapping[str, str]) -> None:
+        self._parts, self._html = parts, html
+        self._made: dict[Wants, list[Message]] = {}
+
+    def swaps(self, wants: Wants) -> list[Message]:
+        """Return at most one message: all swaps of a moment arrive at once or not at all."""
+        if wants not in self._made:
+            wanted = [self._parts.swap(n, each) for n, each in self._html.items() if wants(n)]
+            self._made[wants] = [Message(None, "".join(wanted))] if wanted else []
+        return self._made[wants]
 
 
 def tick_data(at_ms: int, seq: int, *, stopped: bool, outline: str, **news: int) -> str:

@@ -3,7 +3,6 @@
 What is typed is forgotten with the answer, unless the owner asks to keep it.
 """
 
-from datetime import UTC, datetime
 from typing import Annotated, Final
 
 from fastapi import APIRouter, Form, Request, Response
@@ -12,15 +11,14 @@ from fastapi.responses import HTMLResponse
 
 from haunt.live.errors import CrewMistake
 from haunt.site.asking import by, told
-from haunt.site.entrance import HOURS_MAX, USES_MAX, NewLink
-from haunt.site.labels import PDF, Address, PaperName, addresses_of
-from haunt.site.lists import attached
+from haunt.site.invitations import HOURS_MAX, USES_MAX, NewLink
+from haunt.site.labels import PaperName, addresses_of, base_of, pdf_file, printed_at
 from haunt.site.pages import Pages
 from haunt.site.paper.ink import PAPERS
 from haunt.site.paper.joincard import card_pdf, checked, steps_of
 from haunt.site.paper.ports import Press, Wifi
 from haunt.site.qr import qr_svg
-from haunt.site.rights import CAN, CREW, WATCH
+from haunt.site.rights import CREW, WATCH, what_roles_can
 from haunt.site.sign_in import address_of_link
 
 ROLES: Final = (WATCH, CREW)
@@ -48,7 +46,7 @@ def _form(router: APIRouter, pages: Pages) -> None:
             "join_card_form.html",
             wifi=pages.services.press.wifi(),
             addresses=addresses_of(pages, request),
-            roles={role.word: CAN[role] for role in ROLES},
+            roles=what_roles_can(ROLES),
             plain=PLAIN,
             hours_max=HOURS_MAX,
             uses_max=USES_MAX,
@@ -71,7 +69,7 @@ def _card(router: APIRouter, pages: Pages) -> None:
     ) -> Response:
         """Answer with the codes; a join link is kept nowhere and cannot be shown again."""
         wifi = checked(ssid.strip(), password)
-        base = _base(addresses_of(pages, request), at)
+        base = base_of(addresses_of(pages, request), at)
         url = base
         if role != PLAIN:
             if role not in {each.word for each in ROLES}:
@@ -107,21 +105,13 @@ def _pdf(router: APIRouter, pages: Pages) -> None:
         bases = [each.url for each in addresses_of(pages, request)]
         if not any(url == each or url.startswith(f"{each}/") for each in bases):
             raise CrewMistake("A join card leads to these pages only.", about="url")
-        made = datetime.fromtimestamp(pages.services.wall_ms() // 1000, UTC)
         show = pages.presenter().night.show_name
         steps = steps_of(checked(ssid.strip(), password), url, who)
-        return Response(
-            card_pdf(show, steps, PAPERS[paper], made),
-            media_type=PDF,
-            headers=attached(f"join-card-{paper}.pdf"),
-        )
+        pdf = card_pdf(show, steps, PAPERS[paper], printed_at(pages))
+        return pdf_file(pdf, f"join-card-{paper}.pdf")
 
 
 def _settle(press: Press, wifi: Wifi | None) -> None:
     """Keep a network, or forget the one that was kept."""
     if wifi != press.wifi():
         press.keep_wifi(wifi)
-
-
-def _base(found: list[Address], at: str) -> str:
-    return next((each for each in found if each.word == at), found[0]).url

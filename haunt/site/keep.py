@@ -8,7 +8,7 @@ from fastapi import APIRouter, Request, Response
 from fastapi.responses import HTMLResponse, StreamingResponse
 
 from haunt.live.errors import CrewMistake
-from haunt.site.asking import by, told
+from haunt.site.asking import by, told, told_refused
 from haunt.site.houseports import Copy, HouseRefused, Loss
 from haunt.site.lists import attached
 from haunt.site.pages import Pages
@@ -105,7 +105,7 @@ def _list(router: APIRouter, pages: Pages) -> None:
             told(request, about=made.name)
             said = book.try_out(made.name)
         except HouseRefused as refused:
-            told(request, f"refused: {refused}")
+            told_refused(request, refused)
             return _drawn(pages, request, 422, Notice(f"{refused}", "now"))
         return _drawn(pages, request, notice=Notice(f"Made: {said}."))
 
@@ -177,7 +177,7 @@ def _restore(router: APIRouter, pages: Pages) -> None:
         try:
             said = await asyncio.to_thread(book.restore, backup, by(request))
         except HouseRefused as refused:
-            told(request, f"refused: {refused}")
+            told_refused(request, refused)
             notice = Notice(f"Nothing was changed: {refused}", "now")
             return await asyncio.to_thread(_drawn, pages, request, 422, notice)
         answer = pages.page(request, "again.html", said=said, after_s=BACK_AFTER_S)

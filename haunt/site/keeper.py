@@ -8,12 +8,11 @@ from typing import Any, Protocol
 from haunt.live.crew import Crew
 from haunt.live.errors import CrewMistake
 from haunt.live.prepare import prepare
-from haunt.site.ports import KeptShow, ShowMovedOn, ShowRefused
+from haunt.site.answers import ANSWER_S
+from haunt.site.ports import KeptShow, ShowMovedOn
 from haunt.wire.showedit import set_values
-from haunt.wire.showerrors import NoSuchTable, ShowFileRefused
+from haunt.wire.showerrors import NoSuchTable
 from haunt.wire.showfile import ReadShow, read_show, show_from_json, show_to_json, show_to_toml
-
-ANSWER_S = 3.0
 
 
 class SaveShow(Protocol):
@@ -56,7 +55,7 @@ class Keeper:
         return show_to_json(self._read.show)
 
     def put(self, text: str, by: str, on: int | None = None) -> int:
-        """Take a whole show file, TOML, or JSON after `json:`. Raises ShowRefused.
+        """Take a whole show file, TOML, or JSON after `json:`. Raises ShowFileRefused.
 
         With `on` only while that version is the newest, else ShowMovedOn.
         """
@@ -64,8 +63,6 @@ class Keeper:
             if text.startswith("json:"):
                 text = show_to_toml(show_from_json(json.loads(text[5:])))
             read = read_show(text, "show")
-        except ShowFileRefused as refused:
-            raise ShowRefused(refused.faults) from refused
         except (ValueError, RecursionError) as fault:  # the latter: lists in lists without end
             said = str(fault)[:200]
             raise CrewMistake(f"the body is no JSON: {said}", about="show") from fault
@@ -75,12 +72,10 @@ class Keeper:
             return self._take(read, by)
 
     def patch_prop(self, prop: str, values: dict[str, Any], by: str) -> int:
-        """Change some settings of one prop, comments kept. Raises ShowRefused, CrewMistake."""
+        """Change some settings of one prop, comments kept. Raises ShowFileRefused, CrewMistake."""
         with self._one:
             try:
                 read = set_values(self._read, "prop", prop, values)
-            except ShowFileRefused as refused:
-                raise ShowRefused(refused.faults) from refused
             except NoSuchTable as fault:
                 raise CrewMistake(str(fault), about=prop, missing=True) from fault
             return self._take(read, by)

@@ -1,11 +1,12 @@
 """Labels to be printed, chosen on a page: paper, address, and which props and boards."""
 
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import Annotated, Final, Literal, NamedTuple
 
 from fastapi import APIRouter, Query, Request, Response
 from fastapi.responses import HTMLResponse
 
+from haunt.core.calendar import utc
 from haunt.live.errors import CrewMistake
 from haunt.site.lists import attached
 from haunt.site.pages import Pages
@@ -53,16 +54,10 @@ def routes(pages: Pages) -> APIRouter:
         board: Ids = [],  # noqa: B006
     ) -> Response:
         """Without any prop or board, all of both."""
-        found = addresses_of(pages, request)
-        base = next((each for each in found if each.word == at), found[0]).url
+        base = base_of(addresses_of(pages, request), at)
         chosen = _chosen(labels_of(_show(pages), base), {"prop": prop, "board": board})
-        made = datetime.fromtimestamp(pages.services.wall_ms() // 1000, UTC)
-        printed = label_sheets(chosen, PAPERS[paper], "Labels", made)
-        return Response(
-            printed.pdf,
-            media_type=PDF,
-            headers=attached(f"labels-{paper}.pdf"),
-        )
+        printed = label_sheets(chosen, PAPERS[paper], "Labels", printed_at(pages))
+        return pdf_file(printed.pdf, f"labels-{paper}.pdf")
 
     return router
 
@@ -75,6 +70,20 @@ def addresses_of(pages: Pages, request: Request) -> list[Address]:
     if here != known:
         found.append(Address("here", here, "that you use now"))
     return found
+
+
+def base_of(found: list[Address], at: str) -> str:
+    """Return the address that was chosen on the form, else the first."""
+    return next((each for each in found if each.word == at), found[0]).url
+
+
+def printed_at(pages: Pages) -> datetime:
+    """What a document says of its making: now, in UTC to the second."""
+    return utc(pages.services.wall_ms())
+
+
+def pdf_file(pdf: bytes, name: str) -> Response:
+    return Response(pdf, media_type=PDF, headers=attached(name))
 
 
 def _show(pages: Pages) -> ShowFile:

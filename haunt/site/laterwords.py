@@ -1,7 +1,6 @@
 """Changes that wait for the next phase, and settings of earlier nights, in words."""
 
 from collections.abc import Sequence
-from datetime import UTC, datetime
 from typing import Final, NamedTuple
 
 from haunt.site.presenter import Presenter
@@ -93,12 +92,10 @@ def _whose(value: Value, presenter: Presenter) -> str:
 
 def soon(at_ms: int, presenter: Presenter) -> str:
     """Say a time of today as a clock does, any other with its day."""
-    at, now = (
-        datetime.fromtimestamp(ms // 1000, UTC).astimezone(presenter.zone)
-        for ms in (at_ms, presenter.night.at_ms)
-    )
-    minute = presenter.times.minute(at_ms)
-    return minute if at.date() == now.date() else f"{at:%a} {minute}"
+    times = presenter.times
+    minute = times.minute(at_ms)
+    is_today = times.day(at_ms) == times.day(presenter.night.at_ms)
+    return minute if is_today else f"{times.local(at_ms):%a} {minute}"
 
 
 def changed_words(then: Then, presenter: Presenter) -> list[str]:

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Annotated, Final, NamedTuple
+from typing import Annotated, Final
 from urllib.parse import urlencode
 
 from fastapi import APIRouter, File, Form, Query, Request, Response, UploadFile
@@ -11,22 +11,27 @@ from fastapi.responses import FileResponse, HTMLResponse, RedirectResponse
 from haunt.live.errors import CrewMistake
 from haunt.site.actions import is_htmx
 from haunt.site.asking import by, inside, told
-from haunt.site.lineports import Line, LineBook, Pool
+from haunt.site.lineports import LineBook, Pool
+from haunt.site.linewords import (
+    WORD,
+    brought_words,
+    heap_of,
+    judged_words,
+    lasts_s,
+    running_of,
+    saying_of,
+)
 from haunt.site.pages import Pages
 from haunt.site.plan.imports import fault_words
 from haunt.site.rights import OWNER
-from haunt.site.view_models import Act, Notice
+from haunt.site.view_models import Notice
 from haunt.site.workports import Work, WorkState
-from haunt.study.pools.pool import PoolLine, State
+from haunt.study.pools.pool import State
 from haunt.study.pools.reading import read_lines
-from haunt.wire.showmodels import ShowFile
 
 SHOWN: Final = 30
 COUNTS: Final = (10, 20, 50)
 FAULTS_SHOWN: Final = 20
-SHORT: Final = 60
-WORD: Final = {State.NEW: "New", State.KEPT: "Kept", State.STRUCK: "Struck"}
-SOURCES: Final = {"import": "brought in", "prepared": "prepared", "show file": "from the show file"}
 
 Judged = Annotated[str, Form(max_length=40)]
 Where = Annotated[str, Query(max_length=8)]
@@ -35,34 +40,6 @@ Skip = Annotated[int, Query(ge=0, le=100_000)]
 Count = Annotated[int, Form(ge=1, le=200)]
 Pasted = Annotated[str, Form(max_length=200_000)]
 TextFile = Annotated[UploadFile | None, File()]
-
-
-class Saying(NamedTuple):
-    """One line as it is printed; `notes` are what somebody should know before keeping it."""
-
-    name: str
-    text: str
-    state: str
-    facts: str
-    notes: tuple[str, ...]
-    has_sound: bool
-
-
-class Heap(NamedTuple):
-    """One behaviour with its counts, as it is listed; states without a line are left out."""
-
-    href: str
-    name: str
-    behaviour: str
-    counts: tuple[tuple[str, int], ...]
-
-
-class Running(NamedTuple):
-    """Long work as it stands."""
-
-    is_running: bool
-    percent: int
-    said: str
 
 
 def routes(pages: Pages) -> APIRouter:
@@ -100,7 +77,7 @@ def _every(
 ) -> HTMLResponse:
     book = pages.services.lines
     file = book.show()
-    heaps = [_heap(file, each) for each in book.pools()]
+    heaps = [heap_of(file, each) for each in book.pools()]
     return pages.page(
         request,
         "lines.html",
@@ -121,8 +98,7 @@ def _work(router: APIRouter, pages: Pages) -> None:
 
     @router.get("/lines/work")
     async def part() -> HTMLResponse:
-        template = pages.templates.get_template("_lines_work.html")
-        return HTMLResponse(template.render(work=running_of(book.work())))
+        return pages.part("_lines_work.html", work=running_of(book.work()))
 
     @router.post("/lines/sounds")
     def sounds(request: Request) -> Response:
@@ -165,7 +141,7 @@ def _pool(router: APIRouter, pages: Pages) -> None:
     ) -> HTMLResponse:
         found = book.pool(prop, behaviour)
         wanted = State(state) if state in [*State] else _first(found)
-        notice = _judged(found, was) or _brought(added)
+        notice = judged_words(found, was) or brought_words(added)
         return _drawn(pages, request, found, wanted, skip, notice)
 
 
@@ -186,7 +162,8 @@ def _drawn(  # noqa: PLR0913, PLR0917 - what a page shows
     status: int = 200,
 ) -> HTMLResponse:
     book = pages.services.lines
-    file, lasts_s = book.show(), _lasts_s(book.show(), pool)
+    file = book.show()
+    lasting_s = lasts_s(file, pool)
     those = [each for each in pool.lines if each.line.state is wanted]
     card = those[0] if wanted is State.NEW and those else None
     listed = those[1:] if card is not None else those
@@ -194,9 +171,9 @@ def _drawn(  # noqa: PLR0913, PLR0917 - what a page shows
         request,
         "line_pool.html",
         status,
-        heap=_heap(file, pool),
-        card=_saying(card, lasts_s) if card is not None else None,
-        lines=[_saying(each, lasts_s) for each in listed[skip : skip + SHOWN]],
+        heap=heap_of(file, pool),
+        card=saying_of(card, lasting_s) if card is not None else None,
+        lines=[saying_of(each, lasting_s) for each in listed[skip : skip + SHOWN]],
         more=skip + SHOWN if len(listed) > skip + SHOWN else 0,
         before=max(0, skip - SHOWN) if skip else None,
         wanted=wanted.value,
@@ -209,41 +186,6 @@ def _drawn(  # noqa: PLR0913, PLR0917 - what a page shows
         faults=faults,
         typed=typed,
         notice=notice,
-    )
-
-
-def _heap(file: ShowFile, pool: Pool) -> Heap:
-    names = {each.id: each.name or each.id for each in file.props}
-    return Heap(
-        f"/lines/{pool.prop}/{pool.behaviour}",
-        names.get(pool.prop, pool.prop),
-        pool.behaviour,
-        tuple((WORD[each].lower(), count) for each in State if (count := pool.count(each))),
-    )
-
-
-def _lasts_s(file: ShowFile, pool: Pool) -> float:
-    return next(
-        each.duration_ms / 1000
-        for prop in file.props
-        for each in prop.behaviours
-        if (prop.id, each.id) == (pool.prop, pool.behaviour)
-    )
-
-
-def _saying(each: Line, lasts_s: float) -> Saying:
-    line = each.line
-    facts = [f"{each.seconds:.1f} s" + ("" if each.has_sound else ", reckoned")]
-    if line.intensity is not None:
-        facts.append(f"intensity {line.intensity}")
-    facts.append(SOURCES.get(line.source, line.source))
-    notes = []
-    if each.seconds > lasts_s:
-        notes.append(f"Longer than {line.behaviour}, which ends after {lasts_s:g} s.")
-    if each.is_barred:
-        notes.append("Has a barred word: not said in gentle phases.")
-    return Saying(
-        line.name, line.text, WORD[line.state], ", ".join(facts), tuple(notes), each.has_sound
     )
 
 
@@ -267,34 +209,6 @@ def _judging(router: APIRouter, pages: Pages) -> None:
         # The way back, which stands in a notice, is sent by the script: it is led on, too.
         headers = {"hx-redirect": path}
         return Response(headers=headers) if is_htmx(request) else RedirectResponse(path, 303)
-
-
-def _judged(pool: Pool, was: str) -> Notice | None:
-    """Say what was just judged, and offer the way back."""
-    before, _, name = was.partition(" ")
-    now = next((each.line for each in pool.lines if each.line.name == name), None)
-    if now is None or before not in [*State] or before == now.state:
-        return None
-    path = f"/lines/{pool.prop}/{pool.behaviour}/judge"
-    return Notice(
-        f"{WORD[now.state]}: {_short(now)}",
-        undo=Act(path, "Undo"),
-        undo_name="judged",
-        undo_value=f"{before} {name}",
-    )
-
-
-def _short(line: PoolLine) -> str:
-    cut = f"{line.text[: SHORT - 1]}\N{HORIZONTAL ELLIPSIS}"
-    return line.text if len(line.text) <= SHORT else cut
-
-
-def _brought(added: int | None) -> Notice | None:
-    if added is None:
-        return None
-    if not added:
-        return Notice("Nothing was new: this pool has all of them, or you struck them.", "soon")
-    return Notice(f"{added} new {'line' if added == 1 else 'lines'} to keep or strike.")
 
 
 # --- bringing in
@@ -335,17 +249,3 @@ def _bringing(router: APIRouter, pages: Pages) -> None:
             return _drawn(pages, request, pool, _first(pool), notice=refused, status=409)
         told(request, about=f"{prop}.{behaviour}, {count}")
         return RedirectResponse(f"/lines/{prop}/{behaviour}", 303)
-
-
-def running_of(work: Work | None) -> Running | None:
-    """Say how far it is; what is done says what came of it."""
-    if work is None:
-        return None
-    if work.state is WorkState.DONE:
-        lines = work.output.strip().splitlines()
-        said = lines[0] if len(lines) == 1 else f"{len(lines)} lines prepared"
-        return Running(is_running=False, percent=100, said=f"Done: {said}.")
-    if work.state is WorkState.FAILED:
-        return Running(is_running=False, percent=0, said=f"It failed: {work.said}.")
-    said = f"{work.done} of {work.total}" if work.total else "starting"
-    return Running(is_running=True, percent=work.percent, said=said)

@@ -12,6 +12,7 @@ from fastapi.responses import JSONResponse, StreamingResponse
 
 from haunt.live.errors import CrewMistake
 from haunt.site.ports import Asked, Item, NightReader, Page
+from haunt.store.longrows import guarded
 
 CSV = "text/csv; charset=utf-8; header=present"
 CHUNK = 65_536
@@ -69,6 +70,8 @@ After = Annotated[int | None, Query(ge=0, le=ID_MAX, description="Only ids above
 Before = Annotated[
     int | None, Query(ge=0, le=ID_MAX, description="Only ids below this, the newest of them.")
 ]
+Day = Annotated[str | None, Query(max_length=10)]
+Version = Annotated[int | None, Query(ge=1, le=ID_MAX)]
 RowId = Annotated[int, Path(ge=0, le=ID_MAX)]
 Limit = Annotated[int, Query(ge=1, le=LIMIT_MAX)]
 CursorText = Annotated[str, Query(pattern=r"^[0-9]{0,18}$")]
@@ -118,9 +121,7 @@ def csv_of(columns: tuple[str, ...], rows: Iterable[Mapping[str, object]]) -> It
 def _cell(value: object) -> object:
     if isinstance(value, dict):
         return json.dumps(value, separators=(",", ":"))
-    if isinstance(value, str) and value.startswith(("=", "+", "-", "@", "\t", "\r")):
-        return f"'{value}"
-    return value
+    return guarded(value)
 
 
 def every(read: Read, asked: Asked) -> Iterator[Item]:
@@ -153,10 +154,13 @@ def _answer(
     read: Read, columns: tuple[str, ...], asked: Asked, limit: int, accept: str, name: str
 ) -> Response:
     if "text/csv" not in accept:
-        page = read(**{**asked, "limit": limit})
-        return JSONResponse({"items": page.items, "next": page.next})
+        return _paged(read(**{**asked, "limit": limit}))
     asked.pop("before", None)
     return _csv(csv_of(columns, every(read, asked)), name)
+
+
+def _paged(page: Page) -> Response:
+    return JSONResponse({"items": page.items, "next": page.next})
 
 
 def add_lists(router: APIRouter, reader: NightReader) -> None:
@@ -187,8 +191,7 @@ def add_lists(router: APIRouter, reader: NightReader) -> None:
         if "text/csv" in accept:
             return decisions_csv(reader, {**asked, "before": None})
         asked["limit"] = limit
-        page = reader.decisions(**asked)
-        return JSONResponse({"items": page.items, "next": page.next})
+        return _paged(reader.decisions(**asked))
 
     one_list(router, "motions", MOTION_COLUMNS, reader.motions)
     one_list(router, "health", HEALTH_COLUMNS, reader.health)

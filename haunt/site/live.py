@@ -8,13 +8,13 @@ from fastapi import APIRouter, Request, Response
 
 from haunt.live.views import NightView, PropView
 from haunt.site.faults import Faults
-from haunt.site.hub import Message
+from haunt.site.hub import TICK_S, Message
 from haunt.site.ports import Item, Services
-from haunt.site.shapes import decision_json, prop_json, rfc3339
+from haunt.site.shapes import decision_json, prop_json
 from haunt.site.streams import LiveStream, Slots
+from haunt.store.instants import rfc3339
 
 LIVE_EVERY_S = 0.25
-TICK_S = 2.0
 STREAM: Item = {"text/event-stream": {}}
 
 

@@ -1,12 +1,13 @@
 """The log of what people do: put without waiting, written by a thread of its own, bounded."""
 
 import logging
-import threading
 from collections import deque
 from collections.abc import Callable, Sequence
 from typing import Final
 
-from haunt.store.engines import StoreRefused
+from haunt.core.calendar import MINUTE_MS
+from haunt.store.bell import Bell
+from haunt.store.refusal import StoreRefused
 from haunt.store.roster import Deed
 
 log = logging.getLogger("haunt.site")
@@ -14,7 +15,6 @@ log = logging.getLogger("haunt.site")
 QUEUE_MAX: Final = 2_000
 BATCH_MAX: Final = 200
 STRANGERS_A_MINUTE: Final = 60
-MINUTE_MS: Final = 60_000
 RETRY_S: Final = 1.0
 
 WriteDeeds = Callable[[Sequence[Deed]], None]
@@ -29,13 +29,12 @@ class Logbook:
     def __init__(self, write: WriteDeeds, queue_max: int = QUEUE_MAX) -> None:
         self._write, self._queue_max = write, queue_max
         self._queue: deque[Deed] = deque()
-        self._something, self._ending = threading.Event(), threading.Event()
         self._minute, self._strangers = 0, 0
         self.lost = 0
-        self._thread = threading.Thread(target=self._run, name="logbook", daemon=True)
+        self._bell = Bell("logbook", self._run)
 
     def start(self) -> None:
-        self._thread.start()
+        self._bell.start()
 
     def put(self, deed: Deed, *, is_stranger: bool = False) -> None:
         if (is_stranger and not self._is_within_share(deed.at_ms)) or (
@@ -44,7 +43,7 @@ class Logbook:
             self.lost += 1
             return
         self._queue.append(deed)
-        self._something.set()
+        self._bell.ring()
 
     def write_now(self) -> None:
         """Write what waits; what cannot be written waits on. For the thread, and for tests."""
@@ -55,10 +54,7 @@ class Logbook:
                 self._queue.popleft()
 
     def stop(self, timeout_s: float = 2.0) -> None:
-        self._ending.set()
-        self._something.set()
-        if self._thread.is_alive():
-            self._thread.join(timeout_s)
+        self._bell.end(timeout_s)
 
     def _is_within_share(self, at_ms: int) -> bool:
         minute = at_ms // MINUTE_MS
@@ -69,15 +65,14 @@ class Logbook:
 
     def _run(self) -> None:
         while True:
-            self._something.wait()
-            self._something.clear()
+            self._bell.wait()
             try:
                 self.write_now()
             except StoreRefused as fault:
                 log.warning("the logbook waits: %s", fault)
-                self._ending.wait(RETRY_S)
-                self._something.set()
-                if self._ending.is_set():
+                self._bell.ending.wait(RETRY_S)
+                self._bell.ring()
+                if self._bell.ending.is_set():
                     return
-            if self._ending.is_set() and not self._queue:
+            if self._bell.ending.is_set() and not self._queue:
                 return

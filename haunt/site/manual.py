@@ -6,6 +6,7 @@ from typing import Final, NamedTuple
 from fastapi import APIRouter, Request, Response
 from fastapi.responses import HTMLResponse, JSONResponse
 
+from haunt.core.calendar import DAY_MS
 from haunt.core.rules import ENDINGS, RULES, Kind, Rule, Scope, Unit
 from haunt.live.errors import CrewMistake
 from haunt.site.book.addresses import addresses
@@ -13,9 +14,9 @@ from haunt.site.book.chapters import CHAPTERS
 from haunt.site.book.commands import COMMANDS, SHARED
 from haunt.site.book.settings import server_rows, tables
 from haunt.site.book.sums import worked
-from haunt.site.doors import DAY_MS, LIVES
+from haunt.site.doors import LIVES
 from haunt.site.pages import Pages
-from haunt.site.rights import CAN, GRANTED
+from haunt.site.rights import what_roles_can
 from haunt.study.reading import MISREAD
 from haunt.study.rerun import LIMITS
 from haunt.wire.schema import MEANING, asyncapi, schemas
@@ -129,7 +130,7 @@ def routes(pages: Pages) -> APIRouter:
             root=f"haunt/{pages.presenter().night.show_id}",
             is_https=request.url.scheme == "https",
             trust=pages.services.trust,
-            roles={role.word: CAN[role] for role in GRANTED.values()},
+            roles=what_roles_can(),
             lives=[
                 (r.word, its.idle_ms // DAY_MS, its.whole_ms // DAY_MS) for r, its in LIVES.items()
             ],

@@ -51,13 +51,16 @@ def _lost(night: NightView, clock: Clock) -> Iterator[Need]:
             continue
         props = [night.props[each] for each in board.props if each in night.props]
         names = "; ".join(f"{p.name}, {p.place}" if p.place else p.name for p in props)
-        heard = f"lost {clock(board.last_heard_ms)}" if board.last_heard_ms else "not heard yet"
+        heard, todo = "not heard yet", f"Is board {board.id} powered, its file on it?"
+        if board.last_heard_ms:
+            heard = f"lost {clock(board.last_heard_ms)}"
+            todo = f"Check the supply of board {board.id}."
         yield Need(
             "now",
             "cross",
             f"{names or 'Sensors only'}: {heard}",
-            f"Check the supply of board {board.id}.",
-            f"/props/{props[0].id}" if props else "/boards",
+            todo,
+            f"/props/{props[0].id}" if props and board.last_heard_ms else f"/boards/{board.id}",
         )
 
 

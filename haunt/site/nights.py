@@ -1,7 +1,7 @@
 """Pages and API of whole nights: the list of them, and the report of one."""
 
 from collections.abc import Callable, Iterator
-from typing import Annotated, NamedTuple
+from typing import Annotated, Any, Final, NamedTuple
 
 from fastapi import APIRouter, Query, Request, Response
 from fastapi.responses import HTMLResponse, JSONResponse, StreamingResponse
@@ -19,6 +19,7 @@ REPORT_COLUMNS = ("section", "name", "figure", "value")
 EARLIER = 3
 SensorId = Annotated[str, Query(max_length=32)]
 BAR_WIDTH, BAR_HEIGHT, BARS_MIN = 10, 60, 12
+PAGE: Final[dict[str, Any]] = {"include_in_schema": False, "response_class": HTMLResponse}
 
 
 class Bar(NamedTuple):
@@ -32,18 +33,34 @@ class Bar(NamedTuple):
 
 
 def routes(pages: Pages) -> APIRouter:
-    router, book = APIRouter(), pages.services.nights
+    router = APIRouter()
+    _lists(router, pages)
+    _report_pages(router, pages)
+    _programs(router, pages)
+    return router
 
-    @router.get("/nights", include_in_schema=False, response_class=HTMLResponse)
+
+def _lists(router: APIRouter, pages: Pages) -> None:
+    book = pages.services.nights
+
+    @router.get("/nights", **PAGE)
     def nights(request: Request) -> HTMLResponse:
-        return pages.page(request, "nights.html", dates=book.dates())
+        return pages.page(request, "nights.html", dates=book.dates(), today=_today(pages))
 
-    @router.get("/nights-compared", include_in_schema=False, response_class=HTMLResponse)
+    @router.get("/nights-compared", **PAGE)
     def compared(request: Request) -> HTMLResponse:
         rows = line_rows(book.lines(), pages.presenter().times.minute)
         return pages.page(request, "nights_compared.html", rows=rows)
 
-    @router.get("/nights/{day}/visitors", include_in_schema=False, response_class=HTMLResponse)
+
+def _today(pages: Pages) -> str:
+    return pages.now().date().isoformat()
+
+
+def _report_pages(router: APIRouter, pages: Pages) -> None:
+    book = pages.services.nights
+
+    @router.get("/nights/{day}/visitors", **PAGE)
     def visitors(request: Request, day: str, sensor: SensorId = "") -> HTMLResponse:
         """Show what one sensor's counts mean, half hour by half hour."""
         found = _report(book, day)
@@ -59,17 +76,11 @@ def routes(pages: Pages) -> APIRouter:
             hours=hour_rows(shown, pages.presenter().times.minute) if shown is not None else [],
         )
 
-    @router.get("/nights/{day}/report.csv", include_in_schema=False)
-    def report_csv(day: str) -> Response:
-        """Let a link fetch what the API gives by `Accept: text/csv`."""
-        found = _report(book, day)
-        headers = attached(f"night-{found.date}.csv")
-        return StreamingResponse(_csv(found), media_type=CSV, headers=headers)
-
-    @router.get("/nights/{day}", include_in_schema=False, response_class=HTMLResponse)
+    @router.get("/nights/{day}", **PAGE)
     def night(request: Request, day: str) -> HTMLResponse:
         found, earlier, checks = known(book.sheet(day, EARLIER), "date")
-        clock = pages.presenter().times.minute
+        presenter = pages.presenter()
+        clock = presenter.times.minute
         bars = _bars(found, clock)
         return pages.page(
             request,
@@ -78,13 +89,24 @@ def routes(pages: Pages) -> APIRouter:
             bars=bars,
             width=BAR_WIDTH * max(BARS_MIN, len(bars)),
             clock=clock,
-            retold=pages.presenter().times.retold,
+            retold=presenter.times.retold,
             passed=passed_of(found),
             sensors=sensor_rows(found),
             against=against(line_of(found), earlier),
             earlier=line_rows(earlier, clock),
-            checked=checked(day, checks, pages.presenter()),
+            checked=checked(day, checks, presenter),
         )
+
+
+def _programs(router: APIRouter, pages: Pages) -> None:
+    book = pages.services.nights
+
+    @router.get("/nights/{day}/report.csv", include_in_schema=False)
+    def report_csv(day: str) -> Response:
+        """Let a link fetch what the API gives by `Accept: text/csv`."""
+        found = _report(book, day)
+        headers = attached(f"night-{found.date}.csv")
+        return StreamingResponse(_csv(found), media_type=CSV, headers=headers)
 
     @router.get("/api/v1/nights/{day}/report", tags=["nights"])
     def report(day: str, accept: Accept = "") -> Response:
@@ -93,8 +115,6 @@ def routes(pages: Pages) -> APIRouter:
         if "text/csv" in accept:
             return StreamingResponse(_csv(found), media_type=CSV)
         return JSONResponse(found.as_json())
-
-    return router
 
 
 def _csv(found: NightReport) -> Iterator[str]:

@@ -5,6 +5,7 @@ from typing import Annotated, Final, NamedTuple
 from fastapi import APIRouter, Form, Request, Response
 from fastapi.responses import HTMLResponse
 
+from haunt.core.calendar import MINUTE_MS
 from haunt.live.views import NightView
 from haunt.site.actions import cards, done
 from haunt.site.answers import answered
@@ -12,7 +13,6 @@ from haunt.site.asking import by
 from haunt.site.pages import Pages
 
 EXTEND_MIN: Final = 15
-MINUTE_MS: Final = 60_000
 MINUTES_MAX: Final = 180
 
 Minutes = Annotated[int, Form(ge=1, le=MINUTES_MAX)]
@@ -30,7 +30,9 @@ OPEN: Final = Choice(
     "open", "Open now", "Props fire, whatever the hour, until somebody shuts them."
 )
 PAUSED: Final = Choice("paused", "Pause", "For a shower: nothing fires until they open again.")
-CLOSED: Final = Choice("closed", "Close now", "Nothing fires any more tonight.")
+CLOSED: Final = Choice(
+    "closed", "Close now", "Nothing fires, tonight or later, until somebody opens them."
+)
 TIMETABLE: Final = Choice("timetable", "By the timetable", "As the show file says.")
 EXTENDED: Final = Choice("extended", f"{EXTEND_MIN} min more", "The closing is put off.")
 CHOICES: Final = (OPEN, PAUSED, CLOSED, TIMETABLE)

@@ -2,21 +2,22 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
-from typing import Annotated, Final, NamedTuple
+from typing import Final, NamedTuple
 
-from fastapi import APIRouter, Query, Request, Response
+from fastapi import APIRouter, Request, Response
 from fastapi.responses import HTMLResponse
 
+from haunt.core.calendar import HOUR_MS
 from haunt.site.answers import known
 from haunt.site.clocks import Clock
 from haunt.site.countports import Packs
-from haunt.site.lists import csv_file
+from haunt.site.lists import Day, csv_file
 from haunt.site.packcurves import Picture, picture, streak_words
 from haunt.site.pages import Pages
+from haunt.store.instants import rfc3339_second
 from haunt.study.drain import Curve, Point
 from haunt.workshop.band import Band
-from haunt.workshop.forecast import HOUR_MS, Outlook
+from haunt.workshop.forecast import Outlook
 
 ROW_MS: Final = 900_000
 SURE, UNSURE = 0.9, 0.5
@@ -24,8 +25,6 @@ COLUMNS: Final = (
     "board", "at", "charge_percent", "least_percent", "least_mv", "most_mv",
     "restarts", "reset",
 )  # fmt: skip
-
-Day = Annotated[str | None, Query(max_length=10)]
 
 
 class Row(NamedTuple):
@@ -55,8 +54,10 @@ def routes(pages: Pages) -> APIRouter:
 
     @router.get("/packs", response_class=HTMLResponse)
     def packs(request: Request, night: Day = None) -> HTMLResponse:
-        presenter = pages.presenter()
-        clock, found = presenter.times, known(book.packs(night), "night")
+        presenter, told = pages.presenter(), book.packs(night)
+        if isinstance(told, str) and night is None:
+            return pages.page(request, "nothing.html", title="Packs", said=told)
+        clock, found = presenter.times, known(told, "night")
         names = {
             board.id: ", ".join(
                 presenter.night.props[each].name if each in presenter.night.props else each
@@ -89,7 +90,7 @@ def rows_of(packs: Packs) -> Iterator[dict[str, object]]:
         for at in curve.points:
             yield {
                 "board": curve.board,
-                "at": _utc(at.at_ms),
+                "at": rfc3339_second(at.at_ms),
                 "charge_percent": at.percent,
                 "least_percent": at.low,
                 "least_mv": at.low_mv,
@@ -98,14 +99,10 @@ def rows_of(packs: Packs) -> Iterator[dict[str, object]]:
         for streak in curve.streaks:
             yield {
                 "board": curve.board,
-                "at": _utc(streak.from_ms),
+                "at": rfc3339_second(streak.from_ms),
                 "restarts": streak.times,
                 "reset": streak.reset,
             }
-
-
-def _utc(at_ms: int) -> str:
-    return f"{datetime.fromtimestamp(at_ms // 1000, UTC):%Y-%m-%dT%H:%M:%SZ}"
 
 
 # --- words

@@ -1,5 +1,6 @@
 """Pages for people to read; what they press is in actions.py. Pages work without scripts."""
 
+from datetime import datetime
 from typing import Annotated
 
 from fastapi import APIRouter, Query, Request, Response
@@ -77,6 +78,14 @@ class Pages:
             }
         )
         return HTMLResponse(html, status, headers={"vary": "HX-Request, Cookie"})
+
+    def part(self, template: str, **more: object) -> HTMLResponse:
+        """A piece of a page that is asked for by itself."""
+        return HTMLResponse(self.templates.get_template(template).render(more))
+
+    def now(self) -> datetime:
+        """To the second, where the show is."""
+        return self.presenter().times.local(self.services.wall_ms())
 
     def moment(self, at_ms: int | None) -> str:
         """Date and time where the show is."""

@@ -12,12 +12,13 @@ from typing import Final, TypeVar
 from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerificationError
 
+from haunt.core.calendar import DAY_MS
 from haunt.store.roster import PeopleRefused, hash_of, key_of
 
 WORKERS, WAITING_MAX = 2, 8
 LENGTH_MIN, LENGTH_MAX = 10, 128
 HASHER: Final = PasswordHasher(time_cost=2, memory_cost=19_456, parallelism=1)
-"""The least that OWASP's Password Storage page asks of argon2id (from memory): 19 MiB, t 2, p 1."""
+"""The least that OWASP's Password Storage page asks of argon2id: 19 MiB, t 2, p 1."""
 NOBODYS: Final = (
     "$argon2id$v=19$m=19456,t=2,p=1$c29tZXNhbHRzb21lc2FsdA"
     "$AAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAA"
@@ -26,7 +27,7 @@ NOBODYS: Final = (
 
 FREE_TRIES: Final = 3
 FIRST_WAIT_MS, WAIT_MS_MAX = 4_000, 600_000
-FORGOTTEN_MS: Final = 86_400_000
+FORGOTTEN_MS: Final = DAY_MS
 STRANGERS_MAX: Final = 4_096
 
 Found = TypeVar("Found")

@@ -9,7 +9,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse, StreamingResponse
 
 from haunt.live.errors import CrewMistake
 from haunt.site.asking import by, told
-from haunt.site.entrance import DAYS_MAX, HOURS_MAX, USES_MAX, NewLink
+from haunt.site.invitations import DAYS_MAX, HOURS_MAX, USES_MAX, NewLink
 from haunt.site.lists import (
     CursorText,
     RowId,
@@ -22,7 +22,7 @@ from haunt.site.lists import (
 from haunt.site.pages import Pages
 from haunt.site.ports import Item
 from haunt.site.qr import qr_svg
-from haunt.site.rights import CAN, GRANTED
+from haunt.site.rights import what_roles_can
 from haunt.site.sign_in import address_of_link
 from haunt.store.roster import Person
 
@@ -61,7 +61,7 @@ def _list(router: APIRouter, pages: Pages) -> None:
             people=[(each, doors.seen_ms(each)) for each in doors.roster.people],
             links=[(each, _whose(pages, each.person)) for each in doors.links()],
             tokens=doors.tokens(),
-            roles={role.word: CAN[role] for role in GRANTED.values()},
+            roles=what_roles_can(),
             moment=pages.moment,
             hours_max=HOURS_MAX,
             uses_max=USES_MAX,
@@ -133,7 +133,7 @@ def _person(router: APIRouter, pages: Pages) -> None:
             request,
             "person.html",
             person=found,
-            roles={role.word: CAN[role] for role in GRANTED.values()},
+            roles=what_roles_can(),
             sessions=entrance.doors.sessions_of(person),
             seen_ms=entrance.doors.seen_ms(found),
             moment=pages.moment,

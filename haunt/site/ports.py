@@ -15,23 +15,16 @@ from haunt.site.houseports import BackupBook, Keyring, NoBackups, NoKeyring, Tru
 from haunt.site.hub import Hub
 from haunt.site.lineports import LineBook, NoLines
 from haunt.site.paper.ports import NoPress, Press
-from haunt.site.plan.ports import NoNotes, NoShelf, Notes, Shelf
+from haunt.site.planports import NoNotes, NoShelf, Notes, Shelf
 from haunt.site.workports import LaterBook, NoLater, NoRehearsals, NoTunes, Rehearsals, TuneBook
 from haunt.store.checks import Check
 from haunt.study.nightline import NightLine
 from haunt.study.report import NightReport
-from haunt.wire.showerrors import Fault
 from haunt.wire.showmodels import ShowFile
 
 Item = dict[str, object]
-
-
-class ShowRefused(Exception):  # noqa: N818 - the word says what happened
-    """A show file with faults; nothing of it was taken."""
-
-    def __init__(self, faults: tuple[Fault, ...]) -> None:
-        super().__init__(f"{len(faults)} faults")
-        self.faults = faults
+SunsetOf = Callable[[ShowFile], Sunset]
+"""Sunset as a function of the date, where a show stands."""
 
 
 class ShowMovedOn(CrewMistake):
@@ -115,7 +108,7 @@ class NightReader(Protocol):
 
 
 class ShowKeeper(Protocol):
-    """The show file as it is kept. Both writers are all or nothing and raise ShowRefused.
+    """The show file as it is kept. Both writers are all or nothing and raise ShowFileRefused.
 
     `put` with `on` raises ShowMovedOn unless that version is the newest.
     """
@@ -188,7 +181,7 @@ class Services:
     later: LaterBook = field(default_factory=NoLater)
     rehearsals: Rehearsals = field(default_factory=NoRehearsals)
     checks: CheckBook = field(default_factory=NoChecks)
-    sunset_of: Callable[[ShowFile], Sunset] = lambda _file: no_sunset
+    sunset_of: SunsetOf = lambda _file: no_sunset
     shelf: Shelf = field(default_factory=NoShelf)
     notes: Notes = field(default_factory=NoNotes)
     hosts: frozenset[str] = frozenset()

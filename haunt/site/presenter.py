@@ -2,7 +2,6 @@
 
 from collections import Counter
 from collections.abc import Mapping
-from datetime import datetime
 from functools import cached_property
 from zlib import crc32
 from zoneinfo import ZoneInfo
@@ -13,6 +12,7 @@ from haunt.live.sentences import Names, sentence
 from haunt.live.views import BoardView, NightView, PropView, PropWord
 from haunt.site.alerts import alerts_of, untold
 from haunt.site.clocks import Clock as Times
+from haunt.site.clocks import seconds
 from haunt.site.map.tonight import laid_out
 from haunt.site.needs import LOW_PERCENT, WEAK_DBM, needs_of
 from haunt.site.view_models import (
@@ -31,6 +31,7 @@ from haunt.site.view_models import (
     Tallies,
     Tune,
 )
+from haunt.store.instants import ms_of
 
 SHAPES = {
     PropWord.READY: ("disc", "Ready"),
@@ -45,6 +46,8 @@ SHAPES = {
     PropWord.LOST: ("cross", "Lost"),
 }
 DASH = " \N{EN DASH} "
+UNHEARD = "not heard yet"
+SHUT_BY_HAND = {"closed": "Closed by hand", "paused": "Paused by hand"}
 STEP_MS = 5000
 STEADY = (PropWord.READY, PropWord.REST, PropWord.PLAYING)
 """These come and go by the second: each keeps its place in the fold, at 0 too."""
@@ -82,10 +85,10 @@ class Presenter:
     def left(self, until_ms: int | None) -> str:
         if until_ms is None:
             return ""
-        seconds = max(0, until_ms - self.night.at_ms + 999) // 1000
-        if seconds >= 7200:
-            return f"{round(seconds / 3600)} h"
-        return f"{seconds} s" if seconds < 120 else f"{round(seconds / 60)} min"
+        left_s = max(0, until_ms - self.night.at_ms + 999) // 1000
+        if left_s >= 7200:
+            return f"{round(left_s / 3600)} h"
+        return f"{left_s} s" if left_s < 120 else f"{round(left_s / 60)} min"
 
     # --- one prop
 
@@ -127,7 +130,7 @@ class Presenter:
     def _detail(self, prop: PropView) -> str:
         match prop.word:
             case PropWord.LOST:
-                return self.clock(prop.last_heard_ms)
+                return self.clock(prop.last_heard_ms) if prop.last_heard_ms else UNHEARD
             case PropWord.PLAYING:
                 return prop.behaviour or ""
             case PropWord.HELD | PropWord.LOCKED_OUT:
@@ -140,9 +143,9 @@ class Presenter:
     def tune(self, prop: PropView) -> Tune:
         return Tune(
             id=prop.id,
-            cooldown_s=_seconds(prop.cooldown_ms),
-            less_s=_seconds(max(0, prop.cooldown_ms - STEP_MS)),
-            more_s=_seconds(prop.cooldown_ms + STEP_MS),
+            cooldown_s=seconds(prop.cooldown_ms),
+            less_s=seconds(max(0, prop.cooldown_ms - STEP_MS)),
+            more_s=seconds(prop.cooldown_ms + STEP_MS),
         )
 
     # --- the whole show
@@ -167,9 +170,8 @@ class Presenter:
     def summary(self) -> Summary:
         night = self.night
         phase = [*night.phases, *(["quiet hours"] if night.quiet else [])]
-        state = (
-            "Walk test: nothing fires" if night.walk_test else "Open" if night.open else "Closed"
-        )
+        shut = SHUT_BY_HAND.get(night.doors, "Closed")
+        state = "Walk test: nothing fires" if night.walk_test else "Open" if night.open else shut
         next_at = self.clock(night.next_change_ms, seconds=False)
         closes = night.closes_ms if night.closes_ms != night.next_change_ms else None
         return Summary(
@@ -182,6 +184,8 @@ class Presenter:
             closes=self.clock(closes, seconds=False) if closes is not None else "",
             closes_ms=closes,
             closes_left=self.left(closes),
+            mild_ms=night.hand_phase_until_ms,
+            mild_left=self.left(night.hand_phase_until_ms),
         )
 
     def needs(self) -> Needs:
@@ -238,12 +242,14 @@ class Presenter:
             id=board.id,
             kind="ready" if board.here else "lost",
             shape="disc" if board.here else "cross",
-            word="Here" if board.here else "Lost",
+            word="Here" if board.here else "Lost" if board.last_heard_ms else "Not here",
             props=", ".join(
                 self.night.props[each].name if each in self.night.props else each
                 for each in board.props
             ),
-            heard=self.clock(board.last_heard_ms),
+            heard=f"last heard {self.clock(board.last_heard_ms)}"
+            if board.last_heard_ms
+            else UNHEARD,
             stop=self._heard_stop(board),
             facts=_facts(board),
             motions=f"It counted {_motions(counted)}, the journal has {journalled}."
@@ -271,7 +277,7 @@ class Presenter:
         """Say one row of the journal, whose keys are those of the API."""
         prop = str(item["prop"] or "")
         known = self.night.props.get(prop)
-        at_ms = round(datetime.fromisoformat(str(item["at"])).timestamp() * 1000)
+        at_ms = ms_of(str(item["at"]))
         return Entry(
             at=str(item["at"]),
             clock=self.times.moment(at_ms, self.times.day(self.night.at_ms)),
@@ -285,17 +291,13 @@ class Presenter:
 
 def tuned(prop: PropView, was_s: str) -> Notice:
     """Say what a setting is now, and offer the way back."""
-    said = f"{prop.name} now rests {_seconds(prop.cooldown_ms)} s; it was {was_s} s."
+    said = f"{prop.name} now rests {seconds(prop.cooldown_ms)} s; it was {was_s} s."
     act = Act(f"/props/{prop.id}/cooldown", f"Undo: {was_s} s")
     return Notice(said, undo=act, undo_name="cooldown_s", undo_value=was_s)
 
 
 def _motions(count: int) -> str:
     return f"{count} motion{'s' * (count != 1)}"
-
-
-def _seconds(ms: int) -> str:
-    return f"{ms / 1000:g}"
 
 
 def _badges(prop: PropView) -> tuple[Badge, ...]:

@@ -6,7 +6,7 @@ import segno
 from markupsafe import Markup
 
 QUIET = 4
-"""Modules of quiet zone that ISO/IEC 18004 asks for (from memory)."""
+"""Modules of quiet zone that ISO/IEC 18004 asks for."""
 
 
 def qr_svg(text: str) -> Markup:

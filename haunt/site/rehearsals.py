@@ -13,6 +13,7 @@ from haunt.site.asking import told
 from haunt.site.clocks import Clock
 from haunt.site.pages import Pages
 from haunt.site.workports import Work, WorkState
+from haunt.site.workwords import progress_of
 from haunt.study.traffic import PROFILES
 
 NIGHTS: Final = (10, 20, 50)
@@ -78,8 +79,7 @@ def routes(pages: Pages) -> APIRouter:
 
     @router.get("/rehearse/outlook")
     async def part() -> HTMLResponse:
-        template = pages.templates.get_template("_outlook.html")
-        return HTMLResponse(template.render(found=outlook_of(book.state())))
+        return pages.part("_outlook.html", found=outlook_of(book.state()))
 
     @router.post("/rehearse")
     async def begin(
@@ -108,11 +108,8 @@ def routes(pages: Pages) -> APIRouter:
 def outlook_of(work: Work | None) -> Outlook | None:
     if work is None:
         return None
-    if work.state is WorkState.FAILED:
-        return Outlook(is_running=False, percent=0, said=work.said)
     if work.state is not WorkState.DONE:
-        said = f"{work.done} of {work.total} nights" if work.total else "starting"
-        return Outlook(is_running=True, percent=work.percent, said=work.said or said)
+        return Outlook(*progress_of(work, "nights"))
     found: Plain = json.loads(work.output)
     zone = ZoneInfo(found["time_zone"])
     return Outlook(

@@ -4,7 +4,7 @@ A route that is not in the table does not exist: the gate never lets a request f
 """
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from enum import IntEnum
 from functools import cache
 from typing import Final, NamedTuple
@@ -33,6 +33,11 @@ CAN: Final = {
 NOBODY, WATCH, CREW, OWNER = Role
 GRANTED: Final = {role.word: role for role in (WATCH, CREW, OWNER)}
 """The roles that a person or a token can have, by the word they are kept under."""
+
+
+def what_roles_can(roles: Iterable[Role] = (WATCH, CREW, OWNER)) -> dict[str, str]:
+    """Return of each role its word and what it can."""
+    return {role.word: CAN[role] for role in roles}
 
 
 class Right(NamedTuple):

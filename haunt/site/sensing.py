@@ -1,11 +1,10 @@
 """What pages say of sensors, of the walk test, and of who works on a prop."""
 
-from haunt.live.eyes import CHATTERS_A_MINUTE
+from haunt.live.eyes import CHATTERS_A_MINUTE, NO_EYES
 from haunt.live.views import PropView, SensorView
 from haunt.site.presenter import Presenter
 from haunt.site.view_models import Eye, Hands, Sensors, Walk
 
-NO_EYES = frozenset({"button"})
 KINDS = {"pir": "PIR", "beam": "beam", "mat": "mat", "radar": "radar", "button": "button"}
 
 

@@ -1,20 +1,11 @@
 """Views and decisions in the shapes that the API promises."""
 
-from datetime import UTC, datetime
-
 from haunt.core.decisions import Decision
+from haunt.live.errors import CrewMistake
 from haunt.live.views import NightView, PropView
 from haunt.live.why.facts import Because
 from haunt.site.ports import Item
-
-
-def rfc3339(at_ms: int) -> str:
-    """UTC with milliseconds."""
-    return f"{datetime.fromtimestamp(at_ms // 1000, UTC):%Y-%m-%dT%H:%M:%S}.{at_ms % 1000:03d}Z"
-
-
-def _or_none(at_ms: int | None) -> str | None:
-    return rfc3339(at_ms) if at_ms is not None else None
+from haunt.store.instants import rfc3339, rfc3339_or_none
 
 
 def decision_json(decision: Decision, because: Because | None = None) -> Item:
@@ -44,12 +35,12 @@ def prop_json(prop: PropView, night: NightView) -> Item:
         "name": prop.name,
         "board": prop.board,
         "state": str(prop.word),
-        "until": _or_none(prop.until_ms),
+        "until": rfc3339_or_none(prop.until_ms),
         "behaviour": prop.behaviour,
         "behaviours": list(prop.behaviours),
         "cooldown_s": prop.cooldown_ms / 1000,
         "here": prop.here,
-        "last_heard": _or_none(prop.last_heard_ms),
+        "last_heard": rfc3339_or_none(prop.last_heard_ms),
         "battery_mv": prop.battery_mv,
         "charge_percent": prop.charge_percent,
         "rssi": prop.rssi,
@@ -59,11 +50,18 @@ def prop_json(prop: PropView, night: NightView) -> Item:
         "fired": prop.fired,
         "refused": prop.refused,
         "lapsed": prop.lapsed,
-        "last_motion": _or_none(prop.last_motion_ms),
+        "last_motion": rfc3339_or_none(prop.last_motion_ms),
         "last_decision": decision_json(last, prop.because) if last is not None else None,
         "sentence": prop.sentence,
         "stopped": night.stopped,
     }
+
+
+def known_prop_json(prop: str, night: NightView) -> Item:
+    """Raises CrewMistake where the show has no such prop."""
+    if prop not in night.props:
+        raise CrewMistake(f"there is no prop {prop!r}", about=prop, missing=True)
+    return prop_json(night.props[prop], night)
 
 
 def stop_json(night: NightView) -> Item:
@@ -71,8 +69,8 @@ def stop_json(night: NightView) -> Item:
     return {
         "stopped": night.stopped,
         "by": night.stopped_by,
-        "since": _or_none(night.stopped_since_ms),
+        "since": rfc3339_or_none(night.stopped_since_ms),
         "epoch": night.epoch,
-        "release_at": _or_none(night.release_at_ms),
+        "release_at": rfc3339_or_none(night.release_at_ms),
         "unheard": list(night.stop_unheard),
     }

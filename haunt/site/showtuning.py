@@ -1,7 +1,7 @@
 """Pages that tune the whole show: its front, settings by hand, and those of earlier nights."""
 
+from collections.abc import Sequence
 from typing import Annotated, Final
-from urllib.parse import urlencode
 
 from fastapi import APIRouter, Depends, Form, Query, Request, Response
 from fastapi.responses import HTMLResponse, RedirectResponse
@@ -12,14 +12,14 @@ from haunt.site.asking import by, told
 from haunt.site.changes import change
 from haunt.site.frontwords import show_table
 from haunt.site.laterwords import changed_words, offers, pending_words, told_words, value_words
-from haunt.site.lists import ID_MAX, RowId
+from haunt.site.lists import RowId, Version
 from haunt.site.pages import Pages
-from haunt.site.ports import ShowRefused
 from haunt.site.showvalues import Asked, knobs_of, values_of
 from haunt.site.view_models import Act, Notice
-from haunt.site.workports import SHOW_KEY, When
+from haunt.site.workports import SHOW_KEY, Value, When
 from haunt.study.reading import MISREAD
 from haunt.study.rerun import LIMITS
+from haunt.wire.showerrors import ShowFileRefused
 from haunt.wire.showfile import read_show
 from haunt.wire.showmodels import ShowFile
 
@@ -27,7 +27,6 @@ NIGHTS: Final = (1, 3, 10)
 NOW: Final = "now"
 
 Nights = Annotated[int, Query(ge=1, le=10)]
-Version = Annotated[int | None, Query(ge=1, le=ID_MAX)]
 Row = Annotated[int | None, Query(ge=0, le=10_000)]
 Seconds = Annotated[float | None, Form(ge=0, le=3600, allow_inf_nan=False)]
 Times = Annotated[float | None, Form(ge=0.1, le=10, allow_inf_nan=False)]
@@ -58,14 +57,13 @@ def add_show(router: APIRouter, pages: Pages) -> None:
 def _front(router: APIRouter, pages: Pages) -> None:
     book, later = pages.services.tunes, pages.services.later
 
-    def drawn(nights: int, row: int | None) -> dict[str, object]:
-        presenter = pages.presenter()
+    def drawn(nights: int, row: int | None, *, weigh: bool = True) -> dict[str, object]:
         return {
-            "found": show_table(book.weigh_show(nights), row),
+            "found": show_table(book.weigh_show(nights), row) if weigh else None,
             "nights": nights,
             "limits": LIMITS,
             "misread": MISREAD,
-            "offers": offers(later, presenter),
+            "offers": offers(later, pages.presenter()),
         }
 
     @router.get("/tune-show")
@@ -78,10 +76,11 @@ def _front(router: APIRouter, pages: Pages) -> None:
     ) -> HTMLResponse:
         """Show the front; `row` is the setting to be taken, `was` the way back from a change."""
         presenter = pages.presenter()
-        plain = {"found": None, "nights": nights, "offers": offers(later, presenter)}
         return pages.page(
             request,
             "tune_show.html",
+            200,
+            "bar",
             choices=NIGHTS,
             waiting=pending_words(later.pending(), presenter),
             knobs=knobs_of(_file(pages)),
@@ -89,23 +88,33 @@ def _front(router: APIRouter, pages: Pages) -> None:
                 (pages.moment(each.at_ms), each.by, each.before, told_words(each, presenter))
                 for each in book.lately()
             ],
-            notice=_changed(was) if was is not None else None,
-            **(drawn(nights, row) if weigh or row is not None else plain),
+            notice=_way_back("The show is changed.", was),
+            **drawn(nights, row, weigh=weigh or row is not None),
         )
 
     @router.get("/tune-show/weighed")
     def weighed(nights: Nights = 1, row: Row = None) -> HTMLResponse:
-        template = pages.templates.get_template("_weighed_show.html")
-        return HTMLResponse(template.render(drawn(nights, row)))
+        return pages.part("_weighed_show.html", **drawn(nights, row))
 
 
 def _file(pages: Pages) -> ShowFile:
     return read_show(pages.services.keeper.kept().text, "show").show
 
 
-def _changed(was: int) -> Notice:
+def _way_back(said: str, was: int | None) -> Notice | None:
+    """Say what was just done, and offer the version `was` before it."""
+    if was is None:
+        return None
     undo = Act(f"/tune-nights/{was}", "Undo")
-    return Notice("The show is changed.", undo=undo, undo_name="was", undo_value=str(was))
+    return Notice(said, undo=undo, undo_name="was", undo_value=str(was))
+
+
+def _take(pages: Pages, values: Sequence[Value], by: str) -> None:
+    """Raises CrewMistake where the show would have faults."""
+    try:
+        change(pages.services.keeper, values, by)
+    except ShowFileRefused as refused:
+        raise CrewMistake(refused.said) from refused
 
 
 def _apply(router: APIRouter, pages: Pages) -> None:
@@ -121,11 +130,8 @@ def _apply(router: APIRouter, pages: Pages) -> None:
         if when != NOW:
             services.later.add(SHOW_KEY, values, by(request), When(when))
             return RedirectResponse("/tune-show", 303)
-        try:
-            change(services.keeper, values, by(request))
-        except ShowRefused as refused:
-            raise CrewMistake("; ".join(str(each) for each in refused.faults)) from refused
-        return RedirectResponse(f"/tune-show?{urlencode({'was': kept.version})}", 303)
+        _take(pages, values, by(request))
+        return RedirectResponse(f"/tune-show?was={kept.version}", 303)
 
 
 def _earlier(router: APIRouter, pages: Pages) -> None:
@@ -136,7 +142,7 @@ def _earlier(router: APIRouter, pages: Pages) -> None:
         """Show what earlier nights had; `was` comes with the way back from a change."""
         presenter = pages.presenter()
         found = [(each, changed_words(each, presenter)) for each in book.earlier()]
-        notice = _put_back(was) if was is not None else None
+        notice = _way_back("The settings are put back.", was)
         return pages.page(request, "tune_nights.html", nights=found, notice=notice)
 
     @router.post("/tune-nights/{version}")
@@ -150,16 +156,8 @@ def _earlier(router: APIRouter, pages: Pages) -> None:
         told(request, about=f"version {version}")
         if not then.changes:
             return RedirectResponse("/tune-nights", 303)
-        try:
-            change(keeper, [value for value, _ in then.changes], by(request))
-        except ShowRefused as refused:
-            raise CrewMistake("; ".join(str(each) for each in refused.faults)) from refused
-        back = f"/tune-nights?{urlencode({'was': before})}"
+        _take(pages, [value for value, _ in then.changes], by(request))
+        back = f"/tune-nights?was={before}"
         if is_htmx(request):  # the page that the order came from shows old settings
             return Response(status_code=204, headers={"hx-redirect": back})
         return RedirectResponse(back, 303)
-
-
-def _put_back(was: int) -> Notice:
-    undo = Act(f"/tune-nights/{was}", "Undo")
-    return Notice("The settings are put back.", undo=undo, undo_name="was", undo_value=str(was))

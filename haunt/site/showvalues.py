@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from haunt.live.errors import CrewMistake
+from haunt.site.clocks import seconds
 from haunt.site.workports import Value
 from haunt.wire.showmodels import ShowFile
 
@@ -75,10 +76,10 @@ def _phases(file: ShowFile, asked: Asked) -> list[Value]:
 def knobs_of(file: ShowFile) -> list[Knob]:
     """Return what the page lets a person set without any weighing."""
     gap_ms, patience_ms = file.stagger.gap_ms, file.limits.patience_ms
-    found = [Knob("patience_s", "Patience, seconds", _seconds(patience_ms, "3"), 0, 60, 0.5)]
+    found = [Knob("patience_s", "Patience, seconds", _or_default(patience_ms, "3"), 0, 60, 0.5)]
     if file.stagger.radius_m:
         label = "Stagger between neighbours, seconds"
-        found.insert(0, Knob("gap_s", label, _seconds(gap_ms, "0"), 0, 600, 0.5))
+        found.insert(0, Knob("gap_s", label, _or_default(gap_ms, "0"), 0, 600, 0.5))
     found += [
         Knob("factors", f"Rests in {each.name}, times", f"{each.cooldown_factor:g}", 0.1, 10, 0.05)
         for each in file.phases
@@ -86,5 +87,5 @@ def knobs_of(file: ShowFile) -> list[Knob]:
     return found
 
 
-def _seconds(ms: int | None, default: str) -> str:
-    return default if ms is None else f"{ms / THOUSAND:g}"
+def _or_default(ms: int | None, default: str) -> str:
+    return default if ms is None else seconds(ms)

@@ -6,7 +6,7 @@ from urllib.parse import urlencode
 from fastapi import APIRouter, Form, Query, Request, Response
 from fastapi.responses import HTMLResponse, RedirectResponse
 
-from haunt.site.asking import device_of, own_path, remember, told
+from haunt.site.asking import Secret, device_of, own_path, remember, told, told_refused
 from haunt.site.entrance import Entrance, Inside, TooSoon, WrongPassword
 from haunt.site.pages import Pages
 from haunt.site.passwords import LENGTH_MIN, PoolFull
@@ -18,7 +18,6 @@ BUSY_S: Final = 2
 KINDS: Final = {"/set-up": "set-up", "/join": "join", "/link": "sign-in"}
 
 Text = Annotated[str, Form(max_length=256)]
-Secret = Annotated[str, Form(max_length=1024)]
 Code = Annotated[str, Query(max_length=128)]
 Next = Annotated[str, Query(max_length=1024)]
 
@@ -49,7 +48,7 @@ def _by_name(router: APIRouter, pages: Pages, entrance: Entrance) -> None:
             inside = await entrance.sign_in(name, password, device_of(request))
         except (PeopleRefused, PoolFull) as refused:
             status, said, wait_s = _told(refused)
-            told(request, f"refused: {said}")
+            told_refused(request, said)
             answer = pages.door(
                 request, "sign_in.html", status, next=own_path(next), name=name, fault=said
             )
@@ -60,42 +59,11 @@ def _by_name(router: APIRouter, pages: Pages, entrance: Entrance) -> None:
 
 
 def _by_link(router: APIRouter, pages: Pages, path: str, kind: str) -> None:
-    entrance = pages.services.entrance
-
-    async def link_of(code: str) -> Link:
-        found = await entrance.link(code)
-        if found.kind != kind:
-            raise LinkSpent
-        return found
-
-    async def page(
-        request: Request, code: str, status: int = 200, name: str = "", fault: str = ""
-    ) -> HTMLResponse:
-        try:
-            link = await link_of(code)
-        except LinkSpent as spent:
-            return pages.door(request, "spent.html", 410, fault=spent.what)
-        whose = entrance.doors.person(link.person) if link.person is not None else None
-        role = Role.OWNER if kind == "set-up" else GRANTED[link.role]
-        return pages.door(
-            request,
-            "come_in.html",
-            status,
-            kind=kind,
-            code=code,
-            role=role.word,
-            can=CAN[role],
-            whose=whose.name if whose is not None else "",
-            wants_password=kind != "sign-in" and role > Role.WATCH,
-            name=name,
-            fault=fault,
-            name_max=NAME_MAX,
-            length_min=LENGTH_MIN,
-        )
+    door = LinkDoor(pages, kind)
 
     @router.get(path)
     async def look(request: Request, code: Code = "") -> HTMLResponse:
-        return await page(request, code)
+        return await door.page(request, code)
 
     @router.post(path)
     async def use(
@@ -104,18 +72,62 @@ def _by_link(router: APIRouter, pages: Pages, path: str, kind: str) -> None:
         name: Text = "",
         password: Secret = "",
     ) -> Response:
+        return await door.use(request, code, name, password)
+
+
+class LinkDoor:
+    """The door that links of one kind open: a look uses none up, a press does."""
+
+    def __init__(self, pages: Pages, kind: str) -> None:
+        self._pages, self._kind, self._entrance = pages, kind, pages.services.entrance
+
+    async def page(
+        self, request: Request, code: str, status: int = 200, name: str = "", fault: str = ""
+    ) -> HTMLResponse:
         try:
-            await link_of(code)
-            inside = await entrance.use_link(code, name, password, device_of(request))
+            link = await self._link(code)
+        except LinkSpent as spent:
+            return self._spent(request, spent)
+        whose = self._entrance.doors.person(link.person) if link.person is not None else None
+        role = Role.OWNER if self._kind == "set-up" else GRANTED[link.role]
+        return self._pages.door(
+            request,
+            "come_in.html",
+            status,
+            kind=self._kind,
+            code=code,
+            role=role.word,
+            can=CAN[role],
+            whose=whose.name if whose is not None else "",
+            wants_password=self._kind != "sign-in" and role > Role.WATCH,
+            name=name,
+            fault=fault,
+            name_max=NAME_MAX,
+            length_min=LENGTH_MIN,
+        )
+
+    async def use(self, request: Request, code: str, name: str, password: str) -> Response:
+        try:
+            await self._link(code)
+            inside = await self._entrance.use_link(code, name, password, device_of(request))
         except LinkSpent as spent:  # also by somebody who came a moment earlier
-            told(request, f"refused: {spent.what}")
-            return pages.door(request, "spent.html", 410, fault=spent.what)
+            told_refused(request, spent.what)
+            return self._spent(request, spent)
         except (PeopleRefused, PoolFull) as refused:
             status, said, _ = _told(refused)
-            told(request, f"refused: {said}")
-            return await page(request, code, status, name, said)
+            told_refused(request, said)
+            return await self.page(request, code, status, name, said)
         told(request, who=inside.name)
         return _let_in(request, inside, "/")
+
+    async def _link(self, code: str) -> Link:
+        found = await self._entrance.link(code)
+        if found.kind != self._kind:
+            raise LinkSpent
+        return found
+
+    def _spent(self, request: Request, spent: LinkSpent) -> HTMLResponse:
+        return self._pages.door(request, "spent.html", 410, fault=spent.what)
 
 
 def _let_in(request: Request, inside: Inside, where: str) -> Response:

@@ -5,6 +5,7 @@ phone left first, would never give it back.
 """
 
 from collections.abc import AsyncIterator, Callable
+from functools import lru_cache
 from typing import Generic, TypeVar
 
 from fastapi.sse import EventSourceResponse, format_sse_event
@@ -56,4 +57,10 @@ class LiveStream(EventSourceResponse, Generic[Guest]):
         assert self._guest is not None, "a stream is iterated while it is called"
         messages = self._messages(self._guest)
         async for message in messages:
-            yield format_sse_event(data_str=message.data, event=message.event)
+            yield _written(message)
+
+
+@lru_cache(maxsize=16)
+def _written(message: Message) -> bytes:
+    """Phones on one page are sent the same within one turn of the loop or two."""
+    return format_sse_event(data_str=message.data, event=message.event)

@@ -4,8 +4,10 @@ from collections.abc import Sequence
 from typing import Final, NamedTuple
 
 from haunt.live.views import PropView
-from haunt.site.frontwords import Dot, across_of, not_yet, seconds, up_of
+from haunt.site.clocks import seconds
+from haunt.site.frontwords import Dot, across_of, minutes, up_of
 from haunt.site.workports import Work
+from haunt.site.workwords import progress_of
 from haunt.study.advice import (
     DEAR,
     MOTOR,
@@ -76,7 +78,7 @@ class Weighed(NamedTuple):
 
 def weighed_of(found: Work | Advice, prop: PropView, try_s: float | None) -> Weighed:
     if isinstance(found, Work):
-        return Weighed(*not_yet(found))
+        return Weighed(*progress_of(found, "settings"))
     now = as_it_is(found)
     wanted_ms = _wanted(found, try_s)
     rows = tuple(_row(each, found) for each in found.tried if each.patience_ms is None)
@@ -155,8 +157,8 @@ def _row(tried: Tried, advice: Advice) -> Row:
         tried.fired,
         f"{wait_s:.1f} s",
         pack,
-        f"{tried.noise_ms / 60_000:.1f} min",
-        f"{tried.motor_ms / 60_000:.1f} min" if tried.motor_ms else "-",
+        minutes(tried.noise_ms),
+        minutes(tried.motor_ms) if tried.motor_ms else "-",
         is_now,
         tried.cooldown_ms == advice.cooldown_ms,
         tried.on_front,

@@ -7,9 +7,10 @@ from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import HTMLResponse, RedirectResponse
 
 from haunt.live.errors import CrewMistake
+from haunt.live.views import PropView
 from haunt.site.actions import back_of
-from haunt.site.asking import by, told
-from haunt.site.frontwords import seconds
+from haunt.site.asking import Seconds, by, told
+from haunt.site.clocks import seconds
 from haunt.site.laterwords import offers, pending_words
 from haunt.site.pages import Pages
 from haunt.site.showtuning import NIGHTS, Nights, add_show
@@ -18,7 +19,6 @@ from haunt.site.workports import Pending, Value, When, prop_key
 from haunt.study.reading import MISREAD
 from haunt.study.rerun import LIMITS
 
-Seconds = Annotated[float, Form(ge=0, le=3600, allow_inf_nan=False)]
 Try = Annotated[float | None, Query(ge=0, le=3600, allow_inf_nan=False)]
 Whens = Annotated[When, Form()]
 Key = Annotated[str, Form(max_length=64)]
@@ -33,7 +33,7 @@ def routes(pages: Pages) -> APIRouter:
 
 
 def _weighing(router: APIRouter, pages: Pages) -> None:
-    book, later = pages.services.tunes, pages.services.later
+    later = pages.services.later
 
     @router.get("/tune")
     def props(request: Request) -> HTMLResponse:
@@ -49,42 +49,40 @@ def _weighing(router: APIRouter, pages: Pages) -> None:
         """Show a prop's values so far; `weigh` begins at once (without scripts)."""
         view, presenter = pages.prop(prop), pages.presenter()
         waits = [each for each in later.pending() if _is_about(each, prop)]
-        weighed = weighed_of(book.weigh(prop, nights), view, try_s) if weigh or try_s else None
         return pages.page(
             request,
             "tune.html",
-            stream=f"prop-{prop}",
-            prop=view,
+            200,
+            f"prop-{prop}",
             tune=presenter.tune(view),
             waiting=pending_words(waits, presenter),
             history=[
                 (pages.moment(was.at_ms), was.by, seconds(was.cooldown_ms))
-                for was in book.history(prop)
+                for was in pages.services.tunes.history(prop)
             ],
-            weighed=weighed,
-            nights=nights,
             choices=NIGHTS,
-            limits=LIMITS,
-            offers=offers(later, presenter),
-            misread=MISREAD,
+            **_weighed(pages, view, try_s, nights, weigh=weigh or bool(try_s)),
         )
 
     @router.get("/tune/{prop}/weighed")
     def weighed(prop: str, try_s: Try = None, nights: Nights = 1) -> HTMLResponse:
         """Draw what is known by now; a part that is not done asks again by itself."""
-        view = pages.prop(prop)
-        found = weighed_of(book.weigh(prop, nights), view, try_s)
-        template = pages.templates.get_template("_weighed.html")
-        return HTMLResponse(
-            template.render(
-                prop=view,
-                weighed=found,
-                nights=nights,
-                offers=offers(later, pages.presenter()),
-                limits=LIMITS,
-                misread=MISREAD,
-            )
-        )
+        return pages.part("_weighed.html", **_weighed(pages, pages.prop(prop), try_s, nights))
+
+
+def _weighed(
+    pages: Pages, prop: PropView, try_s: float | None, nights: int, *, weigh: bool = True
+) -> dict[str, object]:
+    """What the front of a prop is drawn with, on its page and by itself."""
+    book, later = pages.services.tunes, pages.services.later
+    return {
+        "prop": prop,
+        "weighed": weighed_of(book.weigh(prop.id, nights), prop, try_s) if weigh else None,
+        "nights": nights,
+        "offers": offers(later, pages.presenter()),
+        "limits": LIMITS,
+        "misread": MISREAD,
+    }
 
 
 def _is_about(waiting: Pending, prop: str) -> bool:

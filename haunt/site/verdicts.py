@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime
+from datetime import date
 from typing import Annotated, Final
 
 from fastapi import APIRouter, Query, Request, Response
@@ -16,6 +16,7 @@ from haunt.site.pages import Pages
 from haunt.site.ports import Asked, Break, Item, NightReader, Page
 from haunt.site.presenter import Presenter
 from haunt.site.view_models import Entry
+from haunt.store.instants import ms_of, rfc3339_second
 
 DECISIONS_SHOWN: Final = 50
 SHORT_MS: Final = 15_000
@@ -65,13 +66,7 @@ def routes(pages: Pages) -> APIRouter:
         return pages.page(
             request,
             "log.html",
-            lines=list(
-                _merged(
-                    found.items,
-                    _breaks(reader, found, filters),
-                    presenter,
-                )
-            ),
+            lines=list(_merged(found.items, _breaks(reader, found, filters), presenter)),
             older=found.next,
             is_newest=cursor is None,
             asked=asked,
@@ -92,20 +87,14 @@ def routes(pages: Pages) -> APIRouter:
 
 def _wanted(kept: Mapping[str, str], presenter: Presenter) -> Asked:
     """Turn a form's words into the reader's; its times are local ones."""
-    found: Asked = {}
-    if "prop" in kept:
-        found["prop"] = kept["prop"]
-    if "sensor" in kept:
-        found["sensor"] = kept["sensor"]
-    if "outcome" in kept:
-        found["outcome"] = kept["outcome"]
-    if "reason" in kept:
-        found["reason"] = kept["reason"]
-    if "since" in kept:
-        found["since_ms"] = instant(kept["since"], "since", presenter.zone)
-    if "until" in kept:
-        found["until_ms"] = instant(kept["until"], "until", presenter.zone)
-    return found
+    return {
+        "prop": kept.get("prop"),
+        "sensor": kept.get("sensor"),
+        "outcome": kept.get("outcome"),
+        "reason": kept.get("reason"),
+        "since_ms": instant(kept.get("since"), "since", presenter.zone),
+        "until_ms": instant(kept.get("until"), "until", presenter.zone),
+    }
 
 
 def _breaks(reader: NightReader, found: Page, filters: Asked) -> Sequence[Break]:
@@ -125,7 +114,7 @@ def _merged(
     clock = presenter.times
     today, waiting = clock.day(presenter.night.at_ms), list(reversed(breaks))
     for item in reversed(items):
-        at_ms = round(datetime.fromisoformat(str(item["at"])).timestamp() * 1000)
+        at_ms = ms_of(str(item["at"]))
         while waiting and waiting[-1].at_ms > at_ms:
             yield _gap(waiting.pop(), today, clock)
         yield presenter.entry(item)
@@ -134,7 +123,7 @@ def _merged(
 
 
 def _gap(what: Break, today: date, clock: Clock) -> Gap:
-    at = f"{datetime.fromtimestamp(what.at_ms / 1000, UTC):%Y-%m-%dT%H:%M:%SZ}"
+    at = rfc3339_second(what.at_ms)
     return Gap(at, clock.moment(what.at_ms, today), _broke(what, today, clock))
 
 

@@ -1,8 +1,7 @@
 """What each part of a page is given: words and digits ready to print, one frozen class a part."""
 
 from dataclasses import dataclass
-
-from haunt.site.map.tonight import Place
+from typing import NamedTuple
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,6 +156,8 @@ class Summary:
     closes: str = ""
     closes_ms: int | None = None
     closes_left: str = ""
+    mild_ms: int | None = None  # until when a phase by hand holds
+    mild_left: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -205,6 +206,21 @@ class Entry:
     name: str
     sentence: str
     reason: str = ""
+
+
+class Place(NamedTuple):
+    """Where a prop is drawn: units of the map; its name's are from its symbol.
+
+    No name where there was no room.
+    """
+
+    x: str
+    y: str
+    name_x: str
+    name_y: str
+    anchor: str
+    leader: tuple[str, str] | None
+    has_name: bool
 
 
 @dataclass(frozen=True, slots=True)

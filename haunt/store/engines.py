@@ -1,9 +1,10 @@
 """Databases opened: SQLite with one writer and read-only readers, or PostgreSQL by its URL."""
 
 import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Final
-from urllib.parse import quote
 
 from sqlalchemy import URL, Connection, Engine, create_engine, event
 from sqlalchemy.engine import make_url
@@ -12,10 +13,10 @@ from sqlalchemy.pool import NullPool, QueuePool
 
 from haunt.store.postgres import open_postgresql
 from haunt.store.refusal import StoreRefused
+from haunt.store.sqlitefile import BUSY_S, DATABASE, connect
 
-__all__ = ["Engine", "StoreRefused", "database_file", "open_engines", "parsed"]
+__all__ = ["Engine", "database_file", "open_engines", "opened", "parsed", "same_place"]
 
-BUSY_S: Final = 5.0
 WAL_BYTES_MAX: Final = 64 * 1024 * 1024
 PORT: Final = 5432
 READERS_MAX: Final = 16
@@ -27,7 +28,7 @@ def open_engines(data: Path, url: str = "") -> tuple[Engine, Engine]:
 
     Nothing is connected yet. Raises StoreRefused.
     """
-    wanted = parsed(url) if url else URL.create("sqlite", database=str(data / "haunt.db"))
+    wanted = parsed(url) if url else URL.create("sqlite", database=str(data / DATABASE))
     if not url:
         try:
             data.mkdir(parents=True, exist_ok=True)
@@ -38,10 +39,21 @@ def open_engines(data: Path, url: str = "") -> tuple[Engine, Engine]:
     return open_postgresql(wanted)
 
 
+@contextmanager
+def opened(data: Path, url: str = "") -> Iterator[tuple[Engine, Engine]]:
+    """As `open_engines`, for a while: both are closed whatever happens. Raises StoreRefused."""
+    engines = open_engines(data, url)
+    try:
+        yield engines
+    finally:
+        for each in engines:
+            each.dispose()
+
+
 def database_file(data: Path, url: str = "") -> Path | None:
     """Return where SQLite keeps it; None for a database that is no file. Raises StoreRefused."""
     if not url:
-        return data / "haunt.db"
+        return data / DATABASE
     wanted = parsed(url)
     is_file = wanted.get_backend_name() == "sqlite"
     return Path(str(wanted.database)).absolute() if is_file else None
@@ -50,7 +62,7 @@ def database_file(data: Path, url: str = "") -> Path | None:
 def same_place(data: Path, one: str, other: str) -> bool:
     """Whether two settings name the same database. Raises StoreRefused."""
     first, second = (
-        parsed(each) if each else URL.create("sqlite", database=str(data / "haunt.db"))
+        parsed(each) if each else URL.create("sqlite", database=str(data / DATABASE))
         for each in (one, other)
     )
     if first.get_backend_name() == second.get_backend_name() == "sqlite":
@@ -97,7 +109,7 @@ def _begin_immediate(connection: Connection) -> None:
 
 
 def _open_to_write(path: Path) -> sqlite3.Connection:
-    connection = _connect(path, "rwc")
+    connection = connect(path, "rwc", own_thread=False)
     try:
         _prepare_to_write(connection, path)
     except BaseException:
@@ -119,16 +131,6 @@ def _prepare_to_write(connection: sqlite3.Connection, path: Path) -> None:
 
 
 def _open_to_read(path: Path) -> sqlite3.Connection:
-    connection = _connect(path, "ro")
+    connection = connect(path, "ro", own_thread=False)
     connection.execute("PRAGMA query_only=ON")
     return connection
-
-
-def _connect(path: Path, mode: str) -> sqlite3.Connection:
-    return sqlite3.connect(
-        f"file:{quote(str(path))}?mode={mode}",
-        uri=True,
-        timeout=BUSY_S,
-        isolation_level=None,  # we begin transactions ourselves
-        check_same_thread=False,
-    )

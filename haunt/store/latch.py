@@ -7,9 +7,10 @@ not be where a stop is lost when the power goes a moment later. It never makes a
 import json
 import logging
 import os
-import threading
 from pathlib import Path
 from typing import Final, NamedTuple
+
+from haunt.store.bell import Bell
 
 log = logging.getLogger("haunt.store")
 
@@ -27,8 +28,7 @@ class StopLatch:
     def __init__(self, path: Path) -> None:
         self._path = path
         self._wanted: Latched | None = None
-        self._something, self._ending = threading.Event(), threading.Event()
-        self._thread = threading.Thread(target=self._run, name="latch", daemon=True)
+        self._bell = Bell("latch", self._run)
 
     def read(self) -> Latched:
         """What cannot be read may have been a stop, so it is one."""
@@ -49,23 +49,19 @@ class StopLatch:
             return Latched(stopped=True)
 
     def start(self) -> None:
-        self._thread.start()
+        self._bell.start()
 
     def note(self, stopped: bool, epoch: int) -> None:
         self._wanted = Latched(stopped, epoch)
-        self._something.set()
+        self._bell.ring()
 
     def close(self, timeout_s: float = 2.0) -> None:
         """Write what was noted last."""
-        self._ending.set()
-        self._something.set()
-        if self._thread.is_alive():
-            self._thread.join(timeout_s)
+        self._bell.end(timeout_s)
 
     def _run(self) -> None:
-        while not self._ending.is_set() or self._wanted is not None:
-            self._something.wait()
-            self._something.clear()
+        while not self._bell.ending.is_set() or self._wanted is not None:
+            self._bell.wait()
             wanted, self._wanted = self._wanted, None
             if wanted is None:
                 continue

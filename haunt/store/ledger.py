@@ -7,13 +7,14 @@ that it settles itself: a commit whose answer was lost.
 from typing import Final, NamedTuple, cast
 
 from sqlalchemy import Connection, Dialect, Engine, Insert, Table, delete, insert, select
-from sqlalchemy.dialects import postgresql, sqlite
+from sqlalchemy.dialects import sqlite
 from sqlalchemy.dialects.postgresql.base import PGDialect
 
 from haunt.live.ports import Record
 from haunt.store import tables
 from haunt.store.refusal import StoreRefused
 from haunt.store.rows import ORDER, rows_of
+from haunt.store.writing import insert_or
 
 SNAPSHOTS_KEPT: Final = 3
 DIALECTS: Final[dict[str, Dialect]] = {
@@ -114,15 +115,13 @@ PRUNE: Final = delete(tables.snapshots).where(
 
 def insert_into(table: Table, dialect: str) -> Insert:
     if table.name in ONCE:
-        special = sqlite.insert if dialect == "sqlite" else postgresql.insert
-        return special(table).on_conflict_do_nothing()
+        return insert_or(table, dialect).on_conflict_do_nothing()
     return insert(table)
 
 
 def move_end(dialect: str) -> Insert:
     """The one row of `journal_end`, there or not."""
-    special = sqlite.insert if dialect == "sqlite" else postgresql.insert
-    wanted = special(tables.journal_end)
+    wanted = insert_or(tables.journal_end, dialect)
     fresh = {name: wanted.excluded[name] for name in End._fields}
     return wanted.on_conflict_do_update(index_elements=["id"], set_=fresh)
 

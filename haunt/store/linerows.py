@@ -6,12 +6,11 @@ Which lines are said stands in the show file alone; what it has to follow yet is
 from collections.abc import Sequence
 from typing import Any, Final
 
-from sqlalchemy import Engine, Executable, func, insert, select, update
-from sqlalchemy.dialects import postgresql, sqlite
+from sqlalchemy import Engine, Executable, delete, exists, func, insert, select, update
 
 from haunt.store import tables
-from haunt.store.engines import StoreRefused
-from haunt.store.writing import transaction
+from haunt.store.refusal import StoreRefused
+from haunt.store.writing import insert_or, transaction
 from haunt.study.pools.pool import PoolLine, State
 
 POOL_MAX: Final = 2000
@@ -46,7 +45,8 @@ class LineStore:
         rows = [each._asdict() | {"pending": int(each.pending)} for each in lines]
         with transaction(self._writing, "the lines could not be kept") as connection:
             before = self._count(connection)
-            connection.execute(_insert(self._writing.dialect.name), rows)
+            fresh = insert_or(tables.lines, connection.dialect.name).on_conflict_do_nothing()
+            connection.execute(fresh, rows)
             added = self._count(connection) - before
             for prop, behaviour, count in connection.execute(_OVERFULL):
                 raise StoreRefused(
@@ -103,13 +103,29 @@ class LineStore:
             connection.execute(statement)
 
 
+def renaming(kind: str, old: str, new: str) -> list[Executable]:
+    """Move rows to a prop or behaviour (`gatekeeper.growl`) that is called otherwise by now.
+
+    What was left there by one that was called so before gives way, where it is the same line.
+    """
+    table, left = tables.lines, tables.lines.alias("left")
+    keys = {"prop": ("prop",), "prop.behaviour": ("prop", "behaviour")}.get(kind)
+    if keys is None:
+        return []
+    was, now = (dict(zip(keys, each.split("."), strict=True)) for each in (old, new))
+    rest = [key for key in ("prop", "behaviour", "name") if key not in keys]
+    twins = [left.c[key] == value for key, value in was.items()]
+    twins += [left.c[key] == table.c[key] for key in rest]
+    there = [table.c[key] == value for key, value in now.items()]
+    moved = [table.c[key] == value for key, value in was.items()]
+    return [
+        delete(table).where(*there, exists().where(*twins)),
+        update(table).where(*moved).values(**now),
+    ]
+
+
 def _line(row: dict[str, Any]) -> PoolLine:
     return PoolLine(**{**row, "state": State(row["state"]), "pending": bool(row["pending"])})
-
-
-def _insert(dialect: str) -> Executable:
-    ours = sqlite.insert if dialect == "sqlite" else postgresql.insert
-    return ours(tables.lines).on_conflict_do_nothing()
 
 
 _OVERFULL: Final = (

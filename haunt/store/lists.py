@@ -2,12 +2,12 @@
 
 import json
 from collections.abc import Callable, Iterator, Mapping
-from datetime import UTC, datetime
 from typing import Any, Final, NamedTuple, TypedDict
 
-from sqlalchemy import ColumnElement, Connection, Engine, RowMapping, Table, func, select
+from sqlalchemy import ColumnElement, Connection, Engine, RowMapping, Select, Table, func, select
 
 from haunt.store import tables
+from haunt.store.instants import rfc3339
 from haunt.store.planning import counted, judged
 
 LIMIT: Final = 100
@@ -48,19 +48,30 @@ class Page(NamedTuple):
 
 
 def page_of(engine: Engine, table: Table, shape: Shape, asked: Asked) -> Page:
-    limit = max(1, min(asked.get("limit") or LIMIT, LIMIT_MAX))
-    after, before = asked.get("after"), asked.get("before")
-    backwards = asked.get("newest", False) or (before is not None and after is None)
+    """Return a page of a table's rows that match, by their ids."""
     chosen = conditions(table, asked)
     if chosen is None:
         return Page([], None)
-    order = table.c.id.desc() if backwards else table.c.id
     with engine.connect() as connection:
-        if after is None and before is None:
+        if asked.get("after") is None and asked.get("before") is None:
             chosen += _span(connection, table, asked)
-        query = select(table, *MORE.get(table.name, ()))
-        query = query.where(*chosen).order_by(order).limit(limit + 1)
-        rows = connection.execute(query).mappings().all()
+        query = select(table, *MORE.get(table.name, ())).where(*chosen)
+        return turned(connection, query, table.c.id, shape, asked)
+
+
+def turned(
+    connection: Connection,
+    query: Select[Any],
+    number: ColumnElement[int],
+    shape: Shape,
+    asked: Asked,
+) -> Page:
+    """Read one page of what a query finds, in the order of `number`, which items call their id."""
+    limit = max(1, min(asked.get("limit") or LIMIT, LIMIT_MAX))
+    after, before = asked.get("after"), asked.get("before")
+    backwards = asked.get("newest", False) or (before is not None and after is None)
+    ordered = query.order_by(number.desc() if backwards else number).limit(limit + 1)
+    rows = connection.execute(ordered).mappings().all()
     more, rows = len(rows) > limit, rows[:limit]
     items = [shape(row) for row in (reversed(rows) if backwards else rows)]
     return Page(items, items[0 if backwards else -1]["id"] if more else None)
@@ -102,16 +113,21 @@ def conditions(table: Table, asked: Asked) -> list[ColumnElement[bool]] | None:
         column = judged(table.c[name]) if found else table.c[name]
         found.append(column == value)
     # In the order of ids, an index by time would only be in the way.
-    at_ms = judged(table.c.at_ms)
+    return [*found, *bounds(judged(table.c.at_ms), table.c.id, asked)]
+
+
+def bounds(
+    at_ms: ColumnElement[int], number: ColumnElement[int], asked: Asked
+) -> Iterator[ColumnElement[bool]]:
+    """Yield what is asked of the instant and of the cursor."""
     if (since_ms := asked.get("since_ms")) is not None:
-        found.append(at_ms >= _bounded(since_ms))
+        yield at_ms >= _bounded(since_ms)
     if (until_ms := asked.get("until_ms")) is not None:
-        found.append(at_ms < _bounded(until_ms))
+        yield at_ms < _bounded(until_ms)
     if (after := asked.get("after")) is not None:
-        found.append(table.c.id > _bounded(after))
+        yield number > _bounded(after)
     if (before := asked.get("before")) is not None:
-        found.append(table.c.id < _bounded(before))
-    return found
+        yield number < _bounded(before)
 
 
 def _span(connection: Connection, table: Table, asked: Asked) -> list[ColumnElement[bool]]:
@@ -161,12 +177,6 @@ def _bounded(number: int) -> int:
 
 
 # --- shapes
-
-
-def rfc3339(at_ms: int) -> str:
-    """UTC with milliseconds."""
-    whole = datetime.fromtimestamp(at_ms // 1000, UTC)
-    return f"{whole:%Y-%m-%dT%H:%M:%S}.{at_ms % 1000:03d}Z"
 
 
 def decision(row: RowMapping) -> Item:

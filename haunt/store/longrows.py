@@ -22,11 +22,12 @@ from sqlalchemy import (
 )
 from sqlalchemy import cast as as_type
 
+from haunt.core.calendar import MINUTE_MS
 from haunt.store import tables
-from haunt.store.lists import INTEGER_MAX, Asked, conditions, ids_within, rfc3339
+from haunt.store.instants import rfc3339
+from haunt.store.lists import INTEGER_MAX, Asked, conditions, ids_within
 
 BATCH: Final = 2000
-MINUTE_MS: Final = 60_000
 # Between columns until it is known that none of them needs quotes; before a number, the other.
 WORD, NUMBER, LINE = "\x1f", "\x1e", "\n"
 WORDS, NUMBERS = 9, 2

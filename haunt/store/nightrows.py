@@ -27,6 +27,7 @@ from haunt.store import tables
 from haunt.store.checks import ROWS_MAX, Check, as_they_stand
 from haunt.store.countrows import newest_quarters, quarters_with
 from haunt.store.lists import between
+from haunt.store.longrows import BATCH
 from haunt.study.nightfacts import DecisionRow, HealthRow, Rows, Span, Told
 from haunt.study.tallies import QUARTER_MS, night_of
 
@@ -35,7 +36,6 @@ NIGHTS_MAX: Final = 60
 """Six tables a night: SQLite joins at most five hundred reads to one."""
 NUMBERS, TEXTS = 3, 5
 """What the widest of the tables has; the rows of others are filled up."""
-BATCH: Final = 2000
 
 Row: TypeAlias = Sequence[Any]
 """Place (which night), sort (which table), id, then numbers and texts."""

@@ -5,10 +5,11 @@ from typing import Final, NamedTuple
 from sqlalchemy import Engine, Executable, delete, insert, select, update
 
 from haunt.store import tables
+from haunt.store.linerows import renaming
+from haunt.store.lists import INTEGER_MAX
 from haunt.store.writing import transaction
 
 PAGE: Final = 200
-INTEGER_MAX: Final = 2**63 - 1
 
 
 class Note(NamedTuple):
@@ -46,10 +47,16 @@ class NoteStore:
         return self._write(delete(table).where(table.c.id == note)) > 0
 
     def rename(self, kind: str, old: str, new: str) -> None:
-        """Notes stay with what they are about when it is called something else."""
+        """Notes stay with what they are about when it is called something else; so do lines.
+
+        A behaviour is named with its prop: `gatekeeper.growl`.
+        """
         table = tables.maintenance
         about = (table.c.kind == kind, table.c.about == old)
-        self._write(update(table).where(*about).values(about=new))
+        with transaction(self._writing, "the notes could not be changed") as connection:
+            connection.execute(update(table).where(*about).values(about=new))
+            for each in renaming(kind, old, new):
+                connection.execute(each)
 
     def notes(self, kind: str = "", about: str = "", before: int | None = None) -> list[Note]:
         """The newest first, a page of them; of one prop or board where one is named."""

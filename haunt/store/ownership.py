@@ -6,13 +6,15 @@ last who took over, and nobody else's journal is written (`store/ledger.py`). No
 """
 
 import json
+import select
+import socket
 from collections.abc import Callable
 from contextlib import suppress
 from time import CLOCK_BOOTTIME, clock_gettime
 from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 from haunt.store.engines import parsed
-from haunt.store.postgres import LINE, TOKEN
+from haunt.store.postgres import LINE
 from haunt.store.refusal import StoreRefused
 
 if TYPE_CHECKING:  # its driver is an extra: a show on a file has none
@@ -31,6 +33,9 @@ STANDBY_MS: Final = 10_000
 STEP: Final = 100
 """More than anybody can press stop within a lease."""
 ANSWER_S: Final = 1.5
+NAMED: Final = "haunt-"
+CHANNEL: Final = "haunt_show_is_free"
+"""Of one database, as the lock is. Who misses the word looks all the same, twice a second."""
 
 NOW: Final = "(extract(epoch FROM clock_timestamp()) * 1000)::bigint"
 KEEP: Final = (
@@ -88,14 +93,15 @@ class Ownership:
         url: str,
         address: str,
         place: str = "",
-        token: str = TOKEN,
+        token: str = "",
         now_s: Callable[[], float] = lambda: clock_gettime(CLOCK_BOOTTIME),
     ) -> None:
         """`now_s` goes on while this process is frozen, and while the machine sleeps.
 
         `place` names a data folder that its server has alone: an owner of the same is dead.
         """
-        self._url, self._address, self._token, self._now_s = url, address, token, now_s
+        self._url, self._address, self._now_s = url, address, now_s
+        self._token = token or str(LINE["application_name"]).removeprefix(NAMED)
         self._place = place
         self._line: PatientConnection | None = None
         self._pid = 0
@@ -137,13 +143,24 @@ class Ownership:
             self._drop()
             raise
 
+    def pause(self, until: socket.socket, pause_s: float = RENEW_S) -> None:
+        """Between two steps: shorter where `until` can be read, or a standby is told to look."""
+        heard, line = select.poll(), self._line  # not `select`: a house full of phones has numbers
+        heard.register(until, select.POLLIN)  # above those that it can take
+        if line is not None and not line.closed and self._mine is None:
+            heard.register(line, select.POLLIN)
+        heard.poll(pause_s * 1000)
+
     def release(self) -> None:
-        """An orderly end: whoever stands by need not wait."""
+        """An orderly end: whoever stands by is told, and need not wait."""
         import psycopg  # noqa: PLC0415 - an extra
 
         with suppress(psycopg.Error):
             if self._line is not None and self._mine is not None:
                 self._keep(self._line, "owner", age=TAKE_MS * 2)
+                # Before the word, not by the end of this line: it would be too late for who heard.
+                self._ask(self._line, "SELECT pg_advisory_unlock(%s)", LOCK)
+                self._line.execute(f"NOTIFY {CHANNEL}".encode())
         self._mine = None
         self._drop()
 
@@ -253,6 +270,8 @@ class Ownership:
         line.execute("SET tcp_keepalives_interval = 1")
         line.execute("SET tcp_keepalives_count = 3")
         line.execute("SET tcp_user_timeout = 5000")
+        line.add_notify_handler(lambda _word: None)  # that the line can be read is enough
+        line.execute(f"LISTEN {CHANNEL}".encode())
         self._line = line
         return line
 
@@ -298,4 +317,4 @@ def _standing(row: tuple[str, int] | None) -> Standing | None:
 
 
 def _named(token: str) -> str:
-    return f"haunt-{token}"
+    return NAMED + token

@@ -9,12 +9,8 @@ from sqlalchemy.exc import DatabaseError
 
 from haunt.store import alerts, lists, longrows, tables
 from haunt.store.breaks import Break, breaks_between
-from haunt.store.engines import StoreRefused
 from haunt.store.lists import Asked, Page
-from haunt.store.planning import judged
-from haunt.store.writer import Writer
-
-__all__ = ["Page", "Reader", "Snapshot", "Stamp", "Verdicts", "Writer", "refuse_unreadable"]
+from haunt.store.refusal import StoreRefused
 
 CHUNK: Final = 1000
 
@@ -29,14 +25,6 @@ class Snapshot(NamedTuple):
     number: int
     show_version: int
     memory: dict[str, Any]
-
-
-class Verdicts(NamedTuple):
-    """How many decisions of each outcome."""
-
-    fired: int = 0
-    refused: int = 0
-    lapsed: int = 0
 
 
 class Reader:
@@ -100,27 +88,6 @@ class Reader:
                 connection.execute(select(table).order_by(key.desc()).limit(1)).first()
 
     # --- counts
-
-    def counts_by_prop(self, since_ms: int) -> dict[str, Verdicts]:
-        """Return the decisions of every prop that has any, whatever their source."""
-        table = tables.decisions
-        query = select(table.c.prop, table.c.outcome, func.count()).where(
-            judged(table.c.at_ms) >= since_ms, table.c.prop.is_not(None)
-        )
-        found: dict[str, dict[str, int]] = {}
-        with self._engine.connect() as connection:
-            # In the order of ids: an index by time would fetch row after row from all over.
-            ids = lists.ids_within(connection, table, since_ms, None)
-            grouped = query.where(*ids).group_by(table.c.prop, table.c.outcome)
-            for prop, outcome, count in connection.execute(grouped):
-                found.setdefault(prop, {})[outcome] = count
-        return {prop: Verdicts(**counts) for prop, counts in found.items()}
-
-    def motions_counted(self, board: str, boot: str) -> int:
-        table = tables.motions
-        query = select(func.count()).where(table.c.board == board, table.c.boot == boot)
-        with self._engine.connect() as connection:
-            return connection.execute(query).scalar_one()
 
     def counted(self) -> dict[tuple[str, str], int]:
         """Return how many motions the journal has, by board and boot."""

@@ -10,12 +10,12 @@ import struct
 import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import closing, suppress
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import Final, NamedTuple
-from urllib.parse import quote
 
-from haunt.store.backup import UNREADABLE, sync_folder
+from haunt.store.files import next_free, sync_folder
+from haunt.store.instants import stamp
+from haunt.store.sqlitefile import UNREADABLE, connect
 
 SET_ASIDE: Final = "set-aside"
 SET_ASIDE_KEPT: Final = 5
@@ -37,7 +37,7 @@ def examine(database: Path, limit_s: float = CHECK_S) -> Examined:
     """Look for damage as SQLite sees it, the log included; nothing is written."""
     until = time.monotonic() + limit_s
     try:
-        with closing(_open(database, "ro")) as connection:
+        with closing(connect(database, "ro")) as connection:
             connection.execute("SELECT count(*) FROM sqlite_master").fetchone()
             connection.set_progress_handler(lambda: time.monotonic() > until, _PROGRESS_STEPS)
             # The second holds the indexes against the rows, which takes ten times as long.
@@ -56,19 +56,14 @@ def examine(database: Path, limit_s: float = CHECK_S) -> Examined:
 
 def settle(database: Path) -> None:
     """Bring the log into the file, so that it may be moved alone."""
-    with closing(_open(database)) as connection:
+    with closing(connect(database)) as connection:
         connection.execute("PRAGMA journal_mode=DELETE")
 
 
 def end_sessions(database: Path) -> None:
     """Who was signed in at the time of a backup may have been shown the door since."""
-    with closing(_open(database)) as connection, suppress(sqlite3.OperationalError):
+    with closing(connect(database)) as connection, suppress(sqlite3.OperationalError):
         connection.execute("DELETE FROM sessions")  # a database of an older program has none
-
-
-def _open(database: Path, mode: str = "rw") -> sqlite3.Connection:
-    where = f"file:{quote(str(database.absolute()))}?mode={mode}"
-    return sqlite3.connect(where, uri=True, timeout=5, isolation_level=None)
 
 
 # --- the write-ahead log
@@ -188,11 +183,7 @@ def new_aside(data: Path, at_ms: int) -> Path:
     root.mkdir(mode=0o700, exist_ok=True)
     for old in sorted(root.iterdir(), reverse=True)[SET_ASIDE_KEPT - 1 :]:
         shutil.rmtree(old)
-    name = f"{datetime.fromtimestamp(at_ms / 1000, UTC):%Y%m%dT%H%M%SZ}"
-    number, folder = 1, root / name
-    while folder.exists():
-        number += 1
-        folder = root / f"{name}-{number}"
+    folder = next_free(root / stamp(at_ms))
     folder.mkdir(mode=0o700)
     return folder
 
@@ -211,7 +202,7 @@ def salvage(damaged: Path) -> Salvaged:
     """Read what can be read of the two tables that nothing else can give back."""
     shows: dict[int, str] = {}
     settings: dict[str, str] = {}
-    with suppress(*UNREADABLE), closing(_open(damaged, "ro")) as connection:
+    with suppress(*UNREADABLE), closing(connect(damaged, "ro")) as connection:
         connection.text_factory = lambda raw: raw.decode("utf-8", "strict")
         for direction in ("DESC", "ASC"):  # from both ends, each as far as the damage
             for version, text in _rows(
@@ -239,7 +230,7 @@ def _rows(connection: sqlite3.Connection, query: str) -> Iterator[tuple[object, 
 
 def drop_newest_snapshot(database: Path) -> bool:
     """Forget it, so that a start goes back to the one before; False where there is none."""
-    with closing(_open(database)) as connection:
+    with closing(connect(database)) as connection:
         done = connection.execute(
             "DELETE FROM snapshots WHERE number = (SELECT max(number) FROM snapshots)"
         )
@@ -250,7 +241,7 @@ def drop_unreadable_events(
     database: Path, is_readable: Callable[[str, int, int, str], bool]
 ) -> Sequence[int]:
     """Remove events after the newest snapshot that cannot be read; return their numbers."""
-    with closing(_open(database)) as connection:
+    with closing(connect(database)) as connection:
         connection.text_factory = lambda raw: raw.decode("utf-8", "replace")
         rows = connection.execute(
             "SELECT number, kind, mono_ms, wall_ms, body FROM events WHERE number > "

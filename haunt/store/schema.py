@@ -7,20 +7,15 @@ import time
 from pathlib import Path
 from typing import Final
 
-from sqlalchemy import Connection, Engine, inspect, text
+from sqlalchemy import Engine
 from sqlalchemy.exc import DatabaseError
 
 from haunt.store.backup import BackupRefused, take
-from haunt.store.postgres import refuse_unfit, without_hurry
 from haunt.store.refusal import StoreRefused
+from haunt.store.revision import HEAD, bring_to, revision
+from haunt.store.transfer import export
 
-HEAD: Final = "0009"
-"""The newest revision; a test holds it against the scripts. Knowing it saves a slow import."""
-
-SCRIPTS: Final = Path(__file__).parent / "migrations"
 HERE: Final = "haunt-backups"
-ONE_AT_A_TIME: Final = 4_842_755_401
-"""The advisory lock of PostgreSQL under which a schema is changed: any number that is ours."""
 
 
 def upgrade(engine: Engine, backups: Path | None = None) -> None:
@@ -30,11 +25,8 @@ def upgrade(engine: Engine, backups: Path | None = None) -> None:
     """
     try:
         found = revision(engine)
-        if found is not None and found > HEAD:
-            raise StoreRefused(
-                f"the database is of a newer version ({found}) than this program ({HEAD}): "
-                "use the newer program, or restore a backup made before"
-            )
+        if found is not None:
+            _refuse_unknown(found)
         if found is not None and found != HEAD:
             _back_up(engine, found, backups)
         if found != HEAD:
@@ -44,38 +36,21 @@ def upgrade(engine: Engine, backups: Path | None = None) -> None:
         raise StoreRefused(f"the database cannot be used: {fault.orig}") from fault
 
 
-def revision(engine: Engine) -> str | None:
-    with engine.connect() as connection:
-        if engine.dialect.name == "postgresql":
-            refuse_unfit(connection)
-        return revision_in(connection)
-
-
-def revision_in(connection: Connection) -> str | None:
-    if not inspect(connection).has_table("alembic_version"):
-        return None
-    found: str | None = connection.execute(text("SELECT version_num FROM alembic_version")).scalar()
-    return found
-
-
-def bring_to(connection: Connection, wanted: str) -> None:
-    """Run the scripts up to a revision within the caller's transaction."""
-    from alembic import command  # noqa: PLC0415 - a fifth of a second, mostly for nothing
-    from alembic.config import Config  # noqa: PLC0415
-
-    without_hurry(connection)
-    if connection.dialect.name == "postgresql":
-        # Of two servers that start at once the second finds it done.
-        connection.execute(text("SELECT pg_advisory_xact_lock(:lock)"), {"lock": ONE_AT_A_TIME})
-    config = Config()
-    config.set_main_option("script_location", str(SCRIPTS).replace("%", "%%"))
-    config.attributes["connection"] = connection
-    command.upgrade(config, wanted)
+def _refuse_unknown(found: str) -> None:
+    """There is no way back: what a newer program made of it, this one cannot read."""
+    if found.isdecimal() and found > HEAD:
+        raise StoreRefused(
+            f"the database is of a newer version ({found}) than this program ({HEAD}): "
+            "use the newer program, or restore a backup made before"
+        )
+    if found not in {f"{each:04}" for each in range(1, int(HEAD) + 1)}:
+        raise StoreRefused(
+            f"the database says that it is of version {found!r}, which no program of ours made; "
+            "nothing was changed. Restore a backup"
+        )
 
 
 def _back_up(engine: Engine, found: str, backups: Path | None) -> None:
-    from haunt.store.transfer import export  # noqa: PLC0415 - it needs this module
-
     now_ms = time.time_ns() // 1_000_000
     try:
         if engine.dialect.name == "sqlite":

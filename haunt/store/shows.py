@@ -51,7 +51,7 @@ class ShowVersion(NamedTuple):
 
 
 class ShowShelf:
-    """The versions that were kept. Satisfies `site.plan.ports.Shelf`; thread-safe."""
+    """The versions that were kept. Satisfies `site.planports.Shelf`; thread-safe."""
 
     def __init__(self, reading: Engine) -> None:
         self._reading = reading

@@ -3,11 +3,9 @@
 It never changes what it copies from, and takes no database that holds anything already.
 """
 
-import json
 import shutil
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import Final, NamedTuple
 
@@ -24,20 +22,13 @@ from sqlalchemy import (
 )
 from sqlalchemy.exc import DatabaseError
 
-from haunt.store.backup import (
-    DATABASE,
-    MANIFEST,
-    Backup,
-    BackupRefused,
-    Why,
-    digest,
-    sync_folder,
-    write_new,
-)
+from haunt.store.backup import Backup, BackupRefused, Why, put_in_place
 from haunt.store.engines import open_engines
+from haunt.store.instants import stamp
 from haunt.store.postgres import without_hurry
 from haunt.store.refusal import StoreRefused
-from haunt.store.schema import HEAD, bring_to, revision_in
+from haunt.store.revision import HEAD, bring_to, revision_in
+from haunt.store.sqlitefile import DATABASE
 
 CHUNK: Final = 2000
 VERSIONS: Final = "alembic_version"
@@ -72,23 +63,17 @@ def move(source: Engine, target: Engine, told: Told = lambda _table, _rows: None
 
 def export(source: Engine, folder: Path, at_ms: int, why: Why) -> Backup:
     """Copy a database that is no file into one, of the very schema it has. Raises BackupRefused."""
-    name = f"{datetime.fromtimestamp(at_ms / 1000, UTC):%Y%m%dT%H%M%SZ}-{why}"
+    name = f"{stamp(at_ms)}-{why}"
     final, fresh = folder / name, folder / f"{name}.new"
     try:
         folder.mkdir(parents=True, exist_ok=True, mode=0o700)
         fresh.mkdir(mode=0o700)
         revision, counted = _export_to(source, fresh)
-        sums = {DATABASE: digest(fresh / DATABASE)}
-        size = (fresh / DATABASE).stat().st_size
         rows = {each.table: each.here for each in counted} | {VERSIONS: 1}
-        made = Backup(final, at_ms, why, size, revision, rows, sums)
-        write_new(fresh / MANIFEST, json.dumps({**made._asdict(), "path": name}, indent=1))
-        fresh.rename(final)
-        sync_folder(folder)
+        return put_in_place(fresh, final, at_ms, why, revision, rows)
     except (OSError, DatabaseError, StoreRefused) as fault:
         shutil.rmtree(fresh, ignore_errors=True)
         raise BackupRefused(f"no copy of the database could be made: {fault}") from fault
-    return made
 
 
 def _export_to(source: Engine, fresh: Path) -> tuple[str, list[Counted]]:

@@ -1,11 +1,10 @@
 """The few writes that are not the night's journal, each a short transaction of its own."""
 
 from sqlalchemy import Engine, insert
-from sqlalchemy.dialects import postgresql, sqlite
 
 from haunt.store import tables
-from haunt.store.engines import StoreRefused
-from haunt.store.writing import transaction
+from haunt.store.refusal import StoreRefused
+from haunt.store.writing import keep_setting, transaction
 
 
 class Writer:
@@ -31,8 +30,5 @@ class Writer:
 
     def save_setting(self, key: str, value: str) -> None:
         """Raises StoreRefused."""
-        special = sqlite.insert if self._engine.dialect.name == "sqlite" else postgresql.insert
-        wanted = special(tables.settings).values(key=key, value=value)
-        wanted = wanted.on_conflict_do_update(index_elements=["key"], set_={"value": value})
         with transaction(self._engine, f"the setting {key} could not be kept") as connection:
-            connection.execute(wanted)
+            keep_setting(connection, key, value)

@@ -10,6 +10,7 @@ from typing import Final
 
 from haunt.core.show import PropSpec
 from haunt.study.measures import PropFigures
+from haunt.study.noise import noise_ms
 from haunt.study.resampling import Range, Resampler
 from haunt.study.sweep import (
     COOLDOWNS_MS,
@@ -20,7 +21,7 @@ from haunt.study.sweep import (
     costs,
     in_turn,
     left_percent,
-    line_of,
+    line_ms_of,
     on_front,
     summed,
 )
@@ -69,7 +70,7 @@ class Tried:
 
     @property
     def noise_ms(self) -> float:
-        return float(self.loud_ms) if self.line_ms is None else self.line_ms
+        return noise_ms(self.loud_ms, self.line_ms)
 
 
 @dataclass(frozen=True, slots=True)
@@ -233,7 +234,7 @@ class _Weighing:
             refused=dict(sum((Counter(each.refused) for each in mine), Counter[str]())),
             lapsed=sum(each.lapsed for each in mine),
             motor_ms=sum(each.motor_ms for each in mine),
-            line_ms=line_of(each.figures for each in then),
+            line_ms=line_ms_of(each.figures for each in then),
         )
         return replace(found, bars=self._bars(found, mine, then, gain))
 

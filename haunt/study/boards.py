@@ -58,7 +58,10 @@ class Observer(Protocol):
 
 
 class SimBoard:
-    """One board. `starts` counts what really went on; `alters` makes a bad one of it."""
+    """One board. `starts` counts what really went on; `alters` makes a bad one of it.
+
+    `battery_mv` gives its pack's voltage at an instant of the schedule; None: it measures none.
+    """
 
     def __init__(  # noqa: PLR0913 - a board is made of these
         self,
@@ -86,7 +89,7 @@ class SimBoard:
         self._zero_ms = 0
         self._brain: Brain
         self._path: Path | None = None
-        self._battery_mv: Callable[[int], int] | None = None
+        self.battery_mv: Callable[[int], int] | None = None
         self._wake_ms = ASLEEP
         self._hearing = b""
         root = config["root"]
@@ -182,10 +185,6 @@ class SimBoard:
 
     # --- the world
 
-    def powered_by(self, battery_mv: Callable[[int], int] | None) -> None:
-        """Give the pack's voltage at an instant of the schedule."""
-        self._battery_mv = battery_mv
-
     def sense(self, sensor: str, high_ms: int = 2000) -> None:
         """Somebody is in front of a sensor for a while."""
         if self.on:
@@ -230,8 +229,8 @@ class SimBoard:
         brain, now_ms = self._brain, self._schedule.now_ms
         if brain.due_ms() + self._zero_ms <= now_ms:
             event: tuple[Any, ...] = TICK
-            if self._battery_mv is not None:
-                event = ("battery", self._battery_mv(now_ms))
+            if self.battery_mv is not None:
+                event = ("battery", self.battery_mv(now_ms))
             actions = brain.step(now_ms - self._zero_ms, event)
             if actions:
                 self._perform(actions)

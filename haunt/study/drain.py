@@ -13,7 +13,8 @@ from haunt.study.findings import packs
 from haunt.study.findings.ground import Ground
 from haunt.study.findings.kinds import PackForecast
 from haunt.wire.showfile import ReadShow
-from haunt.wire.showmodels import Battery, Board, ShowFile
+from haunt.wire.showmodels import Board, ShowFile
+from haunt.wire.showpower import Battery
 from haunt.workshop.band import Band
 from haunt.workshop.forecast import (
     OFF_POINTS,

@@ -2,6 +2,8 @@
 
 from dataclasses import dataclass
 
+from haunt.core.calendar import HOUR_MS
+
 
 @dataclass(frozen=True, slots=True)
 class Faults:
@@ -32,7 +34,7 @@ class Faults:
     frozen_every_ms: int = 0
     frozen_ms: int = 7000
     clock_step_every_ms: int = 0
-    clock_step_ms: int = 3_600_000
+    clock_step_ms: int = HOUR_MS
     restart_every_ms: int = 0
     restart_ms: int = 8000
     store_slow_every_ms: int = 0
@@ -51,10 +53,10 @@ ROUGH = Faults(
     link_lost_every_ms=900_000,
     dark_every_ms=1_800_000,
     reboot_every_ms=1_800_000,
-    broker_down_every_ms=3_600_000,
-    broker_killed_every_ms=3_600_000,
+    broker_down_every_ms=HOUR_MS,
+    broker_killed_every_ms=HOUR_MS,
     cut_off_every_ms=1_800_000,
-    frozen_every_ms=3_600_000,
+    frozen_every_ms=HOUR_MS,
     clock_step_every_ms=5_400_000,
     restart_every_ms=900_000,
     store_slow_every_ms=1_200_000,

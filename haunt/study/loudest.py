@@ -11,7 +11,8 @@ from math import hypot, log10
 from typing import Final, NamedTuple
 
 from haunt.core.calendar import DAY_MS, Calendar, Piece, Sunset
-from haunt.core.show import Behaviour, PropSpec, Show
+from haunt.core.show import PropSpec, Show
+from haunt.study.pieces import may_play, pieces_between
 from haunt.study.places import Kind, Spot, spots_of
 from haunt.study.together import Groups, Part, Together, best_of
 from haunt.wire.showmodels import ShowFile
@@ -136,7 +137,7 @@ class Sounds:
             (prop.id, each.id)
             for prop in self._show.props
             for each in prop.behaviours
-            if _is_allowed(each, piece)
+            if may_play(each, piece)
         )
 
     def _pieces(self) -> Iterator[Piece]:
@@ -146,11 +147,7 @@ class Sounds:
         for day in days:
             at_ms = _midnight_ms(day) - DAY_MS // 2
             end_ms = at_ms + 2 * DAY_MS + DAY_MS // 2
-            while at_ms < end_ms:
-                piece = calendar.piece(at_ms)
-                if piece.open:
-                    yield piece
-                at_ms = piece.until_ms
+            yield from (each for each in pieces_between(calendar, at_ms, end_ms) if each.open)
 
 
 def _sources(best: Together, idle: dict[str, float]) -> tuple[Source, ...]:
@@ -163,15 +160,6 @@ def _sources(best: Together, idle: dict[str, float]) -> tuple[Source, ...]:
         Source(prop, None, 10 * log10(power)) for prop, power in idle.items() if prop not in powers
     ]
     return tuple(sorted(found, key=lambda each: (-each.level_dba, each.prop)))
-
-
-def _is_allowed(behaviour: Behaviour, piece: Piece) -> bool:
-    if behaviour.intensity > piece.max_intensity or behaviour.flash_mhz > piece.max_flash_mhz:
-        return False
-    if not piece.quiet:
-        return True
-    level = behaviour.level_dba
-    return piece.quiet_dba is not None and level is not None and level <= piece.quiet_dba
 
 
 def _midnight_ms(day: date) -> int:

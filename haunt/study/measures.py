@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from statistics import median_low
 from typing import Final, NamedTuple
 
+from haunt.core.calendar import HOUR_MS
 from haunt.core.decisions import Outcome, Source
 from haunt.core.events import BoardHealth
 from haunt.core.show import Show
@@ -15,7 +16,6 @@ from haunt.study.visits import Visit, visits, waits
 from haunt.wire.showmodels import ShowFile
 
 DUTY_WINDOW_MS: Final = 600_000
-HOUR_MS: Final = 3_600_000
 BLOCK_MS: Final = 1_800_000
 READINGS: Final = 5
 """Readings of a pack that are taken together: one under load says nothing."""

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from statistics import fmean
 
 from haunt.study.report import NightReport
+from haunt.study.tallies import share_of
 from haunt.workshop.band import Band
 
 RAISED = "raised"
@@ -34,7 +35,7 @@ class NightLine:
 
     @property
     def share(self) -> float | None:
-        return self.answered / self.visits if self.visits else None
+        return share_of(self.answered, self.visits)
 
 
 def line_of(report: NightReport) -> NightLine:

@@ -32,3 +32,8 @@ def line_ms(show: Show, plays: Iterable[Play]) -> float | None:
         for at, share in shares[play.prop, play.behaviour]:
             heard[at] += share * play.lasted_ms
     return max(heard.values())
+
+
+def noise_ms(loud_ms: float, line: float | None) -> float:
+    """Return what reached the property line, in ms at its limit; without a point all sound."""
+    return float(loud_ms) if line is None else line

@@ -86,8 +86,9 @@ def outlook(ground: Ground, plan: Plan, nights: Sequence[Rehearsed]) -> Outlook:
     props = tuple(_prop_outlook(ground.show, each.id, nights) for each in ground.show.props)
     packs = tuple(_pack_outlook(board, nights) for board in nights[0].left_percent)
     seen = [each for each in props if each.visits.median > 0]
-    starved = min(seen, key=lambda each: each.share.median, default=None)
-    slowest = max(seen, key=lambda each: each.wait_s.median, default=None)
+    several = seen if len(seen) > 1 else []  # one alone is neither the best nor the worst
+    starved = min(several, key=lambda each: each.share.median, default=None)
+    slowest = max(several, key=lambda each: each.wait_s.median, default=None)
     figures = [each.figures for each in nights]
     return Outlook(
         nights=len(nights),

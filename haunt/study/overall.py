@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from haunt.core.show import Show
+from haunt.study.noise import noise_ms
 from haunt.study.sweep import (
     GAPS_MS,
     PHASES_PERMILLE,
@@ -17,7 +18,7 @@ from haunt.study.sweep import (
     costs,
     grid,
     left_percent,
-    line_of,
+    line_ms_of,
     on_front,
     summed,
 )
@@ -52,7 +53,7 @@ class Whole:
     @property
     def noise_ms(self) -> float:
         """At the property line, or of all props where no point of it is given."""
-        return float(self.loud_ms) if self.line_ms is None else self.line_ms
+        return noise_ms(self.loud_ms, self.line_ms)
 
     @property
     def wear(self) -> float:
@@ -135,6 +136,6 @@ def _whole(
         tuple(sorted(b for b, percent in left.items() if percent < retires.get(b, 0))),
         sum(each.loud_ms for each in figures),
         max(each.worst_duty for each in figures),
-        line_of(figures),
+        line_ms_of(figures),
         sum(each.motor_ms for each in figures),
     )

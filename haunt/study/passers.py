@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from math import log, sqrt
 from typing import Final
 
+from haunt.core.calendar import HOUR_MS
 from haunt.core.events import Motion
 from haunt.core.show import SensorSpec, Show
 from haunt.study.visits import APART_MS, NOT_FIRING, Visit, folded, once
@@ -17,7 +18,6 @@ from haunt.workshop.band import NINETEEN_OF_TWENTY, Band
 from haunt.workshop.deadtime import groups_from_rearmed, groups_from_starts
 
 SLICE_MS: Final = 1_800_000
-HOUR_MS: Final = 3_600_000
 CLEAR_LEAST: Final = 0.02
 """A sensor that was clear for less than this share of the time tells nothing of who came."""
 Count = tuple[int, int, int, int]

@@ -11,13 +11,13 @@ from typing import Final, NamedTuple
 from zoneinfo import ZoneInfo
 
 from haunt.core import events
-from haunt.core.calendar import Calendar, Sunset, no_sunset
+from haunt.core.calendar import HOUR_MS, Calendar, Sunset, no_sunset, utc
 from haunt.core.decisions import Decision, SendCue
 from haunt.core.events import Event
 from haunt.core.show import Show
 from haunt.live.prepare import prepare
 from haunt.study.chance import Chance
-from haunt.study.measures import HOUR_MS, Draws, NightFigures, draws_of, measure
+from haunt.study.measures import Draws, NightFigures, draws_of, measure
 from haunt.study.rerun import Recording, Stage
 from haunt.study.rundown import Packs
 from haunt.study.telling import CALM, Faults, recording_of
@@ -74,6 +74,15 @@ class Ground(NamedTuple):
     opens_ms: int
     closes_ms: int
     sunset: Sunset
+
+
+def lack_of(file: ShowFile) -> str:
+    """Say why there is nothing to rehearse; empty where there is."""
+    if not file.props:
+        return "the show has no prop yet, so there is nothing to rehearse"
+    if not file.links and not file.timetable:
+        return "no sensor is linked to a prop, so there is nothing to rehearse"
+    return ""
 
 
 def ground_of(file: ShowFile, plan: Plan, sunset: Sunset = no_sunset) -> Ground:
@@ -135,7 +144,7 @@ def rehearse_one(ground: Ground, plan: Plan, seed: int) -> Rehearsed:
 
 
 def _minute(wall_ms: int, zone: ZoneInfo) -> int:
-    local = datetime.fromtimestamp(wall_ms // 1000, UTC).astimezone(zone)
+    local = utc(wall_ms).astimezone(zone)
     return local.hour * 60 + local.minute
 
 

@@ -6,12 +6,13 @@ from dataclasses import asdict, dataclass, field
 from typing import Final
 
 from haunt.core.show import Show
+from haunt.live.why.words import count
 from haunt.study.nightfacts import DecisionRow, HealthRow, Rows, Span, Told
 from haunt.study.passers import Crowd, crowd
+from haunt.study.tallies import QUARTER_MS, share_of
 from haunt.study.visits import Visit, folded, once, visits, waits
 from haunt.study.walks import StopCount, Walks, walks
 
-QUARTER_MS = 900_000
 BUSIEST = 4
 CHARGE_BELOW_PERCENT = 60
 """A pack below this is charged before the next night: common practice, no source."""
@@ -88,7 +89,7 @@ class NightReport:
 
     @property
     def answered_share(self) -> float | None:
-        return self.answered / self.visits if self.visits else None
+        return share_of(self.answered, self.visits)
 
     @property
     def busiest(self) -> tuple[Quarter, ...]:
@@ -110,8 +111,8 @@ class NightReport:
         yield "night", self.date, "mean_wait_ms", self.mean_wait_ms
         yield "night", self.date, "controller_starts", len(self.starts_ms)
         yield from self._crowd_rows()
-        for reason, count in self.refusals:
-            yield "refusals", reason, "count", count
+        for reason, times in self.refusals:
+            yield "refusals", reason, "count", times
         for section, lines in (("props", self.props), ("boards", self.boards)):
             for line in lines:
                 name, *figures = asdict(line).items()
@@ -260,7 +261,7 @@ def _to_do(
     for prop in props:
         if prop.visits and not prop.answered:
             reason = f", mostly {prop.main_reason}" if prop.main_reason else ""
-            yield f"{prop.name} answered none of {_count(prop.visits, 'group')}{reason}."
+            yield f"{prop.name} answered none of {count(prop.visits, 'group')}{reason}."
         elif not prop.visits:
             yield f"{prop.name} had no visitors: check its sensor."
     for stop in walked.stops if walked is not None else ():
@@ -282,10 +283,10 @@ def _of_boards(boards: Iterable[BoardLine]) -> Iterable[str]:
         if board.brown_outs:
             yield (
                 f"Look at the supply of {board.board}: it restarted from low voltage "
-                f"{_count(board.brown_outs, 'time')}."
+                f"{count(board.brown_outs, 'time')}."
             )
         elif board.starts:
-            yield f"Find out why {board.board} restarted {_count(board.starts, 'time')}."
+            yield f"Find out why {board.board} restarted {count(board.starts, 'time')}."
         if board.counted is not None and board.counted > board.journalled:
             yield (
                 f"Check the Wi-Fi of {board.board}: it counted {board.counted} motions, "
@@ -293,7 +294,3 @@ def _of_boards(boards: Iterable[BoardLine]) -> Iterable[str]:
             )
         if board.counted is None:
             yield f"{board.board} was never heard of: check its power and credential."
-
-
-def _count(number: int, what: str) -> str:
-    return f"{number} {what}" if number == 1 else f"{number} {what}s"

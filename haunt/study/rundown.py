@@ -1,12 +1,10 @@
 """Packs that run down by what has been drawn: full at the beginning, down in proportion."""
 
 from collections import defaultdict
-from typing import Final
 
+from haunt.core.calendar import HOUR_MS
 from haunt.core.show import Show
 from haunt.study.measures import Draws
-
-HOUR_MS: Final = 3_600_000
 
 
 class Packs:
@@ -30,6 +28,7 @@ class Packs:
         self._played_mah[self._board_of[prop]] += ma * lasts_ms / HOUR_MS
 
     def percent(self, board: str, at_ms: int) -> float | None:
+        """What is left in a pack, 0 to 100; None without its capacity, or before anything ran."""
         capacity = self._draws.capacity_mah.get(board)
         if not capacity or self._since_ms is None:
             return None

@@ -9,6 +9,7 @@ from typing import Final
 from haunt.core.calendar import Sunset, no_sunset
 from haunt.core.show import PropSpec, Show
 from haunt.study.measures import Charge, Draws, NightFigures, charges_of, measure
+from haunt.study.noise import noise_ms
 from haunt.study.rerun import Recording, rerun
 from haunt.study.visits import Visit, visits
 
@@ -166,18 +167,13 @@ def costs(figures: NightFigures) -> Costs:
     return (
         float(-figures.answered),
         sum(figures.used_mah.values()),
-        noise_ms(figures),
+        noise_ms(figures.loud_ms, figures.line_ms),
         float(figures.motor_ms or figures.fired),
         float(figures.clashes),
     )
 
 
-def noise_ms(figures: NightFigures) -> float:
-    """Return the sound at the property line, or of all props where no point of it is given."""
-    return float(figures.loud_ms) if figures.line_ms is None else figures.line_ms
-
-
-def line_of(nights: Iterable[NightFigures]) -> float | None:
+def line_ms_of(nights: Iterable[NightFigures]) -> float | None:
     """Add up what reached the property line; None where no point of it is given."""
     known = [each.line_ms for each in nights if each.line_ms is not None]
     return sum(known) if known else None

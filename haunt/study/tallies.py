@@ -3,9 +3,11 @@
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta
+from datetime import date, timedelta
 from typing import Final, NamedTuple
 from zoneinfo import ZoneInfo
+
+from haunt.core.calendar import utc
 
 QUARTER_MS: Final = 900_000
 NOON_H: Final = 12
@@ -78,9 +80,14 @@ class BoardTally:
         return 0 if self.counted is None else self.counted - self.journalled
 
 
+def share_of(part: int, whole: int) -> float | None:
+    """Return 0 to 1; None of nothing."""
+    return part / whole if whole else None
+
+
 def night_of(at_ms: int, zone: ZoneInfo) -> date:
     """Return the local date that an instant's night began on: it ends at the next noon."""
-    local = datetime.fromtimestamp(at_ms // 1000, UTC).astimezone(zone)
+    local = utc(at_ms).astimezone(zone)
     return local.date() if local.hour >= NOON_H else local.date() - timedelta(days=1)
 
 
@@ -98,7 +105,7 @@ def tallies_of(day: date, quarters: Iterable[Quarter], zone: ZoneInfo) -> NightT
     props: dict[str, Counter[str]] = defaultdict(Counter)
     both: dict[tuple[str, int], Counter[str]] = defaultdict(Counter)
     for each in quarters:
-        local = datetime.fromtimestamp(each.number * QUARTER_MS // 1000, UTC).astimezone(zone)
+        local = utc(each.number * QUARTER_MS).astimezone(zone)
         whole[each.outcome] += each.times
         hours[local.hour][each.outcome] += each.times
         if each.prop is not None:

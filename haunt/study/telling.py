@@ -9,13 +9,13 @@ from typing import Final
 
 from haunt.core import events
 from haunt.core.boards import LOST_ARMS_MS
+from haunt.core.calendar import HOUR_MS
 from haunt.core.events import Event
 from haunt.core.show import Show
 from haunt.study.chance import Chance
 from haunt.study.rerun import Recording
 from haunt.study.walkers import Seen, Sight, Span
 
-HOUR_MS: Final = 3_600_000
 HEALTH_MS: Final = 60_000
 RESTART_MS: Final = 12_000
 RELEASED_MS: Final = 120_000
@@ -70,7 +70,7 @@ class _Told:
         boots = self._boots(start_ms, until_ms)
         for (begin, boot, reset), after in zip(boots, [*boots[1:], None], strict=True):
             end = until_ms if after is None else after[0] - RESTART_MS
-            up_ms = 3_600_000 if begin == start_ms else 0
+            up_ms = HOUR_MS if begin == start_ms else 0
             told.append(events.BoardHere(begin, begin, self._board, boot, up_ms, reset))
             freed = begin if begin == start_ms else begin + RELEASED_MS
             told += self._freed(freed)

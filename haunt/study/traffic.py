@@ -9,9 +9,9 @@ from dataclasses import dataclass
 from math import cos, log, pi, sqrt
 from typing import Final
 
+from haunt.core.calendar import MINUTE_MS
 from haunt.study.chance import Chance
 
-MINUTE_MS: Final = 60_000
 HALF_HOUR, NOON, DAY = 30, 720, 1440
 """Minutes."""
 SPEED_M_S, SPEED_OFF_M_S = 1.34, 0.26
@@ -58,6 +58,7 @@ class Profile:
     steps: tuple[tuple[int, float], ...]
 
     def weight(self, minute: int) -> float:
+        """Return how many come at a local minute of the day, beside the other minutes."""
         wanted = minute if minute >= NOON else minute + DAY
         at = bisect_right([each[0] for each in self.steps], wanted)
         return self.steps[max(0, at - 1)][1]

@@ -10,10 +10,11 @@ from itertools import pairwise
 from math import cos, radians, sin
 from typing import Final
 
+from haunt.live.prepare import told_delay_ms
 from haunt.study.places import Kind, Spot, apart_m, spots_of
 from haunt.wire.showmodels import Link, Sensor, ShowFile
 from haunt.workshop.band import Band
-from haunt.workshop.walking import delay_band_s, delay_ms
+from haunt.workshop.walking import delay_band_s
 
 HOW: Final = (
     "Straight lines from sensor to sensor, without buttons, in the order of the file; but a sensor "
@@ -143,7 +144,7 @@ def _points(file: ShowFile, sensor: Sensor) -> Iterator[_Point]:
 def _scares(file: ShowFile, sensor: Sensor) -> Iterator[_Point]:
     links = [each for each in file.links if each.sensor == sensor.id]
     props = {each.id: each for each in file.props}
-    for link in sorted(links, key=lambda each: _told_ms(file, each)):
+    for link in sorted(links, key=lambda each: told_delay_ms(file, each)):
         spot = props[link.prop].scare_spot
         if spot is not None:
             yield _Point(f"{Kind.SCARE}:{link.prop}", ((spot.x_m, spot.y_m),))
@@ -194,7 +195,7 @@ def _walk(file: ShowFile, trail: Trail, spots: dict[str, Spot | None], link: Lin
     map_m = _map_m(trail, spots, link)
     speed_m_s = file.info.walking_speed_m_s
     map_s = None if map_m is None else delay_band_s(map_m, speed_m_s)
-    return Walk(link.sensor, link.prop, _told_ms(file, link), given_by, map_m, map_s)
+    return Walk(link.sensor, link.prop, told_delay_ms(file, link), given_by, map_m, map_s)
 
 
 def _map_m(trail: Trail, spots: dict[str, Spot | None], link: Link) -> float | None:
@@ -212,11 +213,3 @@ def _map_m(trail: Trail, spots: dict[str, Spot | None], link: Link) -> float | N
             return None
         met_m = trail.nearest_m(prop, seen_m)
     return max(0.0, met_m - seen_m)
-
-
-def _told_ms(file: ShowFile, link: Link) -> int:
-    if link.delay_ms is not None:
-        return link.delay_ms
-    if link.distance_m is not None:
-        return delay_ms(link.distance_m, file.info.walking_speed_m_s)
-    return 0

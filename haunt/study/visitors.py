@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from functools import partial
 from typing import Protocol
 
+from haunt.core.calendar import HOUR_MS
 from haunt.study.chance import Chance
 from haunt.study.schedule import Schedule
 from haunt.wire.showmodels import Sensor, ShowFile
@@ -100,7 +101,7 @@ class Visitors:
         self.next_group()
 
     def _gap(self) -> int:
-        return max(1, round(self._chance.exponential(3_600_000 / self._traffic.groups_per_hour)))
+        return max(1, round(self._chance.exponential(HOUR_MS / self._traffic.groups_per_hour)))
 
     def next_group(self) -> None:
         """Send one on its way now."""

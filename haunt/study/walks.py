@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
+from haunt.study.tallies import share_of
 from haunt.study.visits import Visit
 from haunt.workshop.walking import DARK_M_S
 
@@ -28,7 +29,7 @@ class StopCount:
 
     @property
     def share(self) -> float | None:
-        return self.seen / self.between if self.between else None
+        return share_of(self.seen, self.between)
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,12 +4,12 @@ One seed repeats every run. What happened is checked by watchers that see the wi
 outputs and the store alone.
 """
 
-from haunt.core.calendar import Sunset, no_sunset
+from haunt.core.calendar import DAY_MS, Sunset, no_sunset
 from haunt.core.decisions import Decision, Outcome
-from haunt.core.rules import doors_open
+from haunt.core.moment import doors_open
 from haunt.live.night import RunningNight
 from haunt.live.ports import AlertRow
-from haunt.live.prepare import prepare
+from haunt.live.prepare import Prepared, prepare
 from haunt.live.scene import Scene
 from haunt.live.views import NightView
 from haunt.study.air import Air
@@ -28,7 +28,7 @@ from haunt.study.visitors import Traffic, Visitors, path_of
 from haunt.study.witness import Witness
 from haunt.wire.showmodels import ShowFile
 
-START_MS = 86_400_000
+START_MS = DAY_MS
 HEALS_WITHIN_MS = 60_000
 """From the end of the last fault until every board is here, beaten and of one epoch with us."""
 LOOK_MS = 1_000
@@ -62,32 +62,41 @@ class World:
         self.witness = Witness(self.schedule.mono_ms, self.ledger)
         self.air.reached = self.ledger.reached
         self.air.session.lost = self.ledger.lost_by_broker
-        self.controller = Controller(
+        self.controller = self._controller(prepared, sunset)
+        self.boards = {each.id: self.board(each.id, keep=keep) for each in file.boards}
+        traffic, chance = traffic or Traffic(), Chance(seed, "visitors")
+        self.visitors = Visitors(path_of(file), self.boards, traffic, self.schedule, chance)
+        self.mischief = self._mischief(faults)
+        self.troubles: list[str] = []
+        self.healed_ms: int | None = None
+        self._begin()
+
+    def _controller(self, prepared: Prepared, sunset: Sunset) -> Controller:
+        return Controller(
             prepared,
             sunset,
             self.schedule,
             self.air,
             self.store,
-            Chance(seed, "controller"),
+            Chance(self.seed, "controller"),
             ledger=self.ledger,
             witness=self.witness,
             keeper=self.log,
         )
-        self.boards = {each.id: self.board(each.id, keep=keep) for each in file.boards}
-        traffic, chance = traffic or Traffic(), Chance(seed, "visitors")
-        self.visitors = Visitors(path_of(file), self.boards, traffic, self.schedule, chance)
-        self.mischief = Mischief(
-            file,
+
+    def _mischief(self, faults: Faults) -> Mischief:
+        return Mischief(
+            self.file,
             faults,
-            seed,
+            self.seed,
             schedule=self.schedule,
             air=self.air,
             store=self.store,
             controller=self.controller,
             boards=self.boards,
         )
-        self.troubles: list[str] = []
-        self.healed_ms: int | None = None
+
+    def _begin(self) -> None:
         self.controller.start()
         for board in self.boards.values():
             board.power_on()

@@ -68,6 +68,11 @@ class Cast:
     prop: str = "gatekeeper"
     behaviour: str = "growl"
 
+    @property
+    def cue(self) -> str:
+        """Named by the first motion of the boot."""
+        return f"{self.board}-{BOOT}-1-{self.prop}"
+
 
 def exchange(cast: Cast) -> list[Step]:
     """The evening of one board in short: it comes, beats, sees, plays, is stopped."""
@@ -145,9 +150,8 @@ def _show_time(cast: Cast) -> list[Step]:
     motion = Motion(
         sensor=cast.sensor, boot=BOOT, seq=1, age_ms=0, clock=CLOCK, at_ms=NOW_MS + 1500
     )
-    cue_id = f"{cast.board}-{BOOT}-1-{cast.prop}"
     cue = Cue(
-        cue=cue_id,
+        cue=cast.cue,
         epoch=EPOCH,
         prop=cast.prop,
         behaviour=cast.behaviour,
@@ -155,7 +159,7 @@ def _show_time(cast: Cast) -> list[Step]:
         ttl_ms=TTL_MS,
         sent_ms=NOW_MS + 1502,
     )
-    started = Report(cue=cue_id, boot=BOOT, state="started")
+    started = Report(cue=cast.cue, boot=BOOT, state="started")
     return [
         _said(
             cast,
@@ -185,7 +189,6 @@ def _show_time(cast: Cast) -> list[Step]:
 
 
 def _stop(cast: Cast) -> list[Step]:
-    cue_id = f"{cast.board}-{BOOT}-1-{cast.prop}"
     return [
         _said(
             cast,
@@ -198,7 +201,7 @@ def _stop(cast: Cast) -> list[Step]:
         _said(
             cast,
             "report",
-            Report(cue=cue_id, boot=BOOT, state="aborted"),
+            Report(cue=cast.cue, boot=BOOT, state="aborted"),
             "What played did not come to its end.",
             5,
         ),

@@ -15,7 +15,6 @@ SUBSCRIBE: Final = 8
 SUBACK: Final = 9
 PINGREQ: Final = 12
 PINGRESP: Final = 13
-DISCONNECT: Final = 14
 
 PACKET_BYTES_MAX: Final = 4096
 """What the kept broker takes."""

@@ -203,6 +203,7 @@ def decode(kind: Literal["stop"], payload: bytes) -> Stop: ...
 @overload
 def decode(kind: Kind, payload: bytes) -> Payload: ...
 def decode(kind: Kind, payload: bytes) -> Payload:
+    """Turn bytes into a value. Raises BoardSpokeNonsense, which names the first faults."""
     if len(payload) > PAYLOAD_BYTES_MAX:
         raise BoardSpokeNonsense(
             kind, f"payload is {len(payload)} bytes; allowed: at most {PAYLOAD_BYTES_MAX}"
@@ -215,7 +216,10 @@ def decode(kind: Kind, payload: bytes) -> Payload:
 
 
 def encode(payload: Payload) -> bytes:
-    """Compact JSON, keys in the model's order; what was not set is left out."""
+    """Compact JSON, keys in the model's order; what was not set is left out.
+
+    Raises WeSpokeTooLong.
+    """
     out = payload.__pydantic_serializer__.to_json(payload, exclude_unset=True, exclude_none=True)
     if len(out) > PAYLOAD_BYTES_MAX:
         raise WeSpokeTooLong(type(payload).__name__.lower(), len(out))

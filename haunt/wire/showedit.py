@@ -28,6 +28,8 @@ __all__ = [
 
 Name: TypeAlias = str | int | None
 
+ALONE: Final = "alone"
+"""The key of a prop that names the one of its behaviours that it plays without a controller."""
 SINGLE_TABLES: Final = frozenset({"show", "stagger", "limits", "traffic"})
 
 
@@ -111,6 +113,8 @@ def rename_in(draft: Draft, path: Path, new: str) -> None:
     if table == "prop.behaviour":
         for each in list(behaviour_uses_of(draft.raw, draft.at(path[:2])["id"], old)):
             draft.put(each, {"behaviour": new})
+        if draft.at(path[:2]).get(ALONE) == old:
+            draft.put(path[:2], {ALONE: new})
     for reference, place in list(uses_of(draft.raw, table, old)):
         value = draft.at(place)[reference.key]
         if isinstance(value, list):
@@ -132,6 +136,8 @@ def take_with_uses(draft: Draft, path: Path) -> None:
         name, prop = draft.at(path)["id"], draft.at(path[:2])["id"]
         for place in behaviour_uses_of(draft.raw, prop, name):
             draft.put(place, {"behaviour": None})
+        if draft.at(path[:2]).get(ALONE) == name:
+            draft.put(path[:2], {ALONE: None})
     for each in sorted(gone, key=lambda each: (str(each[0]), each[1:]), reverse=True):
         draft.remove(each)
 

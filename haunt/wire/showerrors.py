@@ -28,6 +28,11 @@ class ShowFileRefused(WireError):  # noqa: N818  (says whose fault it is)
         self.faults = tuple(faults)
         super().__init__("\n".join(str(fault) for fault in self.faults))
 
+    @property
+    def said(self) -> str:
+        """All faults in one line."""
+        return "; ".join(map(str, self.faults))
+
 
 class NoSuchTable(WireError):  # noqa: N818  (same)
     """Their fault: something is to be changed that the show file does not have."""

@@ -57,10 +57,6 @@ def read_show(text: str, file: str) -> ReadShow:
     return ReadShow(text, file, show, raw)
 
 
-def write_show(read: ReadShow) -> str:
-    return read.text
-
-
 def show_from_json(obj: object, file: str = "show") -> ShowFile:
     """The same checks as for text; faults have no line. Raises ShowFileRefused."""
     if not isinstance(obj, dict):

@@ -5,12 +5,14 @@
 
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
+from pydantic import BeforeValidator, Field
 
 from haunt.core.clockwork import TimeOfDay
+from haunt.wire.showpower import Battery, Circuit, Driver, Motor, Regulator, Speaker, Supply, Wire
 from haunt.wire.showtypes import (
     Amount,
     Date,
+    Day,
     Decibels,
     Distance,
     Hertz,
@@ -27,6 +29,7 @@ from haunt.wire.showtypes import (
     Positive,
     Ref,
     Share,
+    Table,
     Text,
     Time,
     Voice,
@@ -37,22 +40,10 @@ from haunt.wire.words import refusal
 
 MIDNIGHT = TimeOfDay(0)
 
-Day = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
-Chemistry = Literal[
-    "lipo", "li-ion", "lco", "nmc", "nca", "lifepo4", "lfp", "nimh", "alkaline", "lead-acid"
-]
 SensorKind = Literal["pir", "beam", "mat", "radar", "button"]
 Action = Literal["fire", "gentle", "hold", "stop", "count"]
 HazardKind = Literal["step", "kerb", "water", "flame", "edge"]
 StopState = Literal["off", "hold", "home", "on"]
-RegulatorKind = Literal["linear", "switching"]
-DriverKind = Literal["bipolar", "mosfet"]
-Rail = Literal["pack", "logic"]
-Wiring = Literal["parallel", "series"]
-
-
-def _lower(word: object) -> object:
-    return word.lower() if isinstance(word, str) else word
 
 
 def _button(word: object) -> object:
@@ -76,16 +67,12 @@ def _pins(value: object) -> object:
     return value
 
 
-class _Table(BaseModel):
-    model_config = ConfigDict(strict=True, frozen=True, extra="forbid")
-
-
-class Point(_Table):
+class Point(Table):
     x_m: Metres
     y_m: Metres
 
 
-class Info(_Table):
+class Info(Table):
     """Table `[show]`."""
 
     id: NewId
@@ -101,14 +88,14 @@ class Info(_Table):
     barred_words: Many[Word] = ()
 
 
-class Night(_Table):
+class Night(Table):
     date: Date
     opens: Time
     closes: Time
     last_group_min: Annotated[int, Field(ge=0, le=240)] = 10
 
 
-class Phase(_Table):
+class Phase(Table):
     """Equal ends are the whole day."""
 
     name: Word
@@ -119,7 +106,7 @@ class Phase(_Table):
     cooldown_factor: Annotated[Number, Field(ge=0.1, le=10)] = 1.0
 
 
-class Quiet(_Table):
+class Quiet(Table):
     """No days: every day. No level: all behaviours are barred."""
 
     start: Time = Field(alias="from", default=MIDNIGHT)
@@ -128,26 +115,26 @@ class Quiet(_Table):
     max_level_dba: Decibels | None = None
 
 
-class Stagger(_Table):
+class Stagger(Table):
     radius_m: Distance | None = None
     gap_ms: Ms | None = Field(alias="gap_s", default=None)
     voice_radius_m: Distance | None = None
 
 
-class BoundaryPoint(_Table):
+class BoundaryPoint(Table):
     name: Word
     x_m: Metres
     y_m: Metres
     max_level_dba: Decibels
 
 
-class Limits(_Table):
+class Limits(Table):
     flash_hz: Hertz | None = None
     patience_ms: Ms | None = Field(alias="patience_s", default=None)
     boundary: Many[BoundaryPoint] = ()
 
 
-class Traffic(_Table):
+class Traffic(Table):
     """Groups an hour, and from a quiet to a busy evening; for forecasts only."""
 
     groups_per_hour: Positive
@@ -155,87 +142,7 @@ class Traffic(_Table):
     high: Positive | None = None
 
 
-class Circuit(_Table):
-    """`gfci`: behind a ground-fault device; `gfci_ma`: the current at which it trips.
-
-    `other_w` is what else hangs on it; `controller`: the controller or access point does.
-    """
-
-    id: NewId
-    volts: Positive | None = None
-    breaker_a: Positive | None = None
-    gfci: bool | None = None
-    gfci_ma: Positive | None = None
-    other_w: Amount | None = None
-    controller: bool | None = None
-    wet: bool | None = None
-
-
-class Supply(_Table):
-    """`kind` is a free word; `air` is a compressor and tank, `fog` a fogger. `load_w`: at mains."""
-
-    id: NewId
-    kind: Word = "dc"
-    circuit: Ref | None = None
-    volts: Positive | None = None
-    limit_a: Positive | None = None
-    fuse_a: Positive | None = None
-    load_w: Amount | None = None
-
-
-class Regulator(_Table):
-    """A part by its data sheet, for boards that name it. `theta_k_w` without a heat sink."""
-
-    id: Word
-    kind: RegulatorKind = "linear"
-    output_v: Positive
-    input_min_v: Positive | None = None
-    input_max_v: Positive | None = None
-    limit_ma: Positive | None = None
-    dropout_v: Amount | None = None
-    theta_k_w: Positive | None = None
-
-
-class Driver(_Table):
-    """A part by its data sheet. Bipolar: `drop_v` at its `limit_a`; MOSFET: `ohm` of both ways."""
-
-    id: Word
-    kind: DriverKind = "mosfet"
-    input_min_v: Positive | None = None
-    input_max_v: Positive | None = None
-    limit_a: Positive | None = None
-    peak_a: Positive | None = None
-    drop_v: Amount | None = None
-    ohm: Amount | None = None
-    theta_k_w: Positive | None = None
-
-
-class Wire(_Table):
-    """From the pack or supply to the board: the run, not out and back; `awg` or `area_mm2`."""
-
-    length_m: Distance
-    awg: Annotated[int, Field(ge=0, le=30)] | None = None
-    area_mm2: Positive | None = None
-
-
-class Battery(_Table):
-    """`capacity_mah` of one cell as printed, `measured_mah` as found; `series` counts cells.
-
-    `rate_h` is the hours the capacity was rated at (lead-acid), `resistance_mohm` the whole pack's.
-    """
-
-    chemistry: Annotated[Chemistry, BeforeValidator(_lower)]
-    series: Annotated[int, Field(ge=1, le=100)] = 1
-    parallel: Annotated[int, Field(ge=1, le=100)] = 1
-    capacity_mah: Positive | None = None
-    measured_mah: Positive | None = None
-    rate_h: Positive | None = None
-    peukert: Annotated[Number, Field(ge=1, le=1.6)] | None = None
-    resistance_mohm: Positive | None = None
-    fuse_a: Positive | None = None
-
-
-class Board(_Table):
+class Board(Table):
     """`input_min_v` and `input_max_v`: what is printed on the carrier that takes the pack.
 
     `inputs` and `analog` are names of pins that are no outputs; `stop_states` names outputs.
@@ -248,7 +155,7 @@ class Board(_Table):
     y_m: Metres | None = None
     supply: Ref | None = None
     battery: Battery | None = None
-    pins: Annotated[dict[Word, int | str], BeforeValidator(_pins)] = {}
+    pins: Annotated[dict[Word, int | str], BeforeValidator(_pins)] = Field(default={})
     regulator: Word | None = None
     driver: Word | None = None
     idle_ma: Amount | None = None
@@ -257,10 +164,10 @@ class Board(_Table):
     wire: Wire | None = None
     inputs: Many[Word] = ()
     analog: Many[Word] = ()
-    stop_states: dict[Word, StopState] = {}
+    stop_states: dict[Word, StopState] = Field(default={})
 
 
-class Sensor(_Table):
+class Sensor(Table):
     id: NewId
     board: Ref
     kind: Annotated[SensorKind, BeforeValidator(_button)] = "pir"
@@ -279,7 +186,7 @@ class Sensor(_Table):
     range_m: Distance | None = None
 
 
-class Idle(_Table):
+class Idle(Table):
     """Table `[prop.idle]`: runs whenever nothing else does."""
 
     tracks: Annotated[Many[Word] | dict[Word, Word], BeforeValidator(_tracks)] = ()
@@ -288,7 +195,7 @@ class Idle(_Table):
     flash_hz: Hertz | None = None
 
 
-class Behaviour(_Table):
+class Behaviour(Table):
     id: NewId
     duration_ms: PlayMs = Field(alias="duration_s")
     motor_on_ms: Ms = Field(alias="motor_on_s", default=0)
@@ -305,28 +212,7 @@ class Behaviour(_Table):
     tracks: Annotated[Many[Word] | dict[Word, Word], BeforeValidator(_tracks)] = ()
 
 
-class Motor(_Table):
-    """`rail = "logic"`: it hangs on the supply of the microcontroller, not on the pack."""
-
-    volts: Positive | None = None
-    running_ma: Positive | None = None
-    stall_ma: Positive | None = None
-    rail: Rail = "pack"
-
-
-class Speaker(_Table):
-    """Each driver's data; `amplifier_w` into `amplifier_ohm`, `sensitivity_db` at 1 W, 1 m."""
-
-    watts: Positive | None = None
-    ohms: Positive | None = None
-    drivers: Annotated[int, Field(ge=1, le=64)] = 1
-    wiring: Wiring = "parallel"
-    sensitivity_db: Annotated[Number, Field(ge=60, le=120)] | None = None
-    amplifier_w: Positive | None = None
-    amplifier_ohm: Positive | None = None
-
-
-class Prop(_Table):
+class Prop(Table):
     id: NewId
     board: Ref
     name: Text | None = None
@@ -352,7 +238,7 @@ class Prop(_Table):
     behaviours: Many[Behaviour] = Field(alias="behaviour", default=())
 
 
-class Link(_Table):
+class Link(Table):
     """`delay_ms` wins over `distance_m`; neither is no delay."""
 
     sensor: Ref
@@ -363,7 +249,7 @@ class Link(_Table):
     within_ms: Ms | None = Field(alias="within_s", default=None)
 
 
-class TimetableRow(_Table):
+class TimetableRow(Table):
     """Without a behaviour the prop picks one. Without ends it holds all day."""
 
     prop: Ref
@@ -376,13 +262,13 @@ class TimetableRow(_Table):
     only_after_quiet_ms: Ms | None = Field(alias="only_after_quiet_s", default=None)
 
 
-class Hazard(_Table):
+class Hazard(Table):
     kind: HazardKind
     x_m: Metres
     y_m: Metres
 
 
-class ShowFile(_Table):
+class ShowFile(Table):
     info: Info = Field(alias="show")
     nights: Many[Night] = Field(alias="night", default=())
     phases: Many[Phase] = Field(alias="phase", default=())

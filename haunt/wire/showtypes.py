@@ -1,15 +1,23 @@
 """What single keys of a show file may hold: seconds into whole milliseconds, times of day, names.
 
-Each type turns the file's spelling into a value and back; none looks at another key.
+Each type turns the file's spelling into a value and back, or refuses it; none looks at another key.
 """
 
 import re
 from datetime import date, datetime
 from difflib import get_close_matches
-from typing import Annotated, Final, TypeAlias, TypeVar
+from typing import Annotated, Final, Literal, TypeAlias, TypeVar, get_args
 from zoneinfo import ZoneInfo, available_timezones
 
-from pydantic import AfterValidator, BeforeValidator, Field, PlainSerializer, StringConstraints
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    PlainSerializer,
+    StringConstraints,
+)
 
 from haunt.core.clockwork import TimeOfDay
 from haunt.wire.forms import (
@@ -27,7 +35,8 @@ DAY_S: Final = 86_400
 TIME_ALLOWED: Final = "HH:MM from 00:00 to 23:59, sunset, sunset+HH:MM or sunset-HH:MM, in quotes"
 ZONE_ALLOWED: Final = "an IANA name such as Europe/Berlin or America/New_York"
 DATE_ALLOWED: Final = "a date such as 2026-10-31"
-DAYS: Final = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
+Day = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
+DAYS: Final[tuple[Day, ...]] = get_args(Day)
 
 _CLOCK: Final = re.compile(CLOCK_TIME_PATTERN.removesuffix("$"))
 _OFFSET: Final = re.compile(r"sunset(?:([+-])([01][0-9]|2[0-3]):([0-5][0-9]))?")
@@ -146,3 +155,9 @@ Decibels = Annotated[float, Field(ge=0, le=150, allow_inf_nan=False)]
 Percent = Annotated[int, Field(ge=0, le=100)]
 Share = Annotated[float, Field(ge=0, le=1, allow_inf_nan=False)]
 Intensity = Annotated[int, Field(ge=1, le=5)]
+
+
+class Table(BaseModel):
+    """What every table of the file has in common: no key is guessed, none is changed later."""
+
+    model_config = ConfigDict(strict=True, frozen=True, extra="forbid")

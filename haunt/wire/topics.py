@@ -77,6 +77,7 @@ class Topics:
         return self.of(board, "settings")
 
     def of(self, board: str, kind: UpKind | DownKind) -> str:
+        """Raises ValueError for what cannot be a board's id."""
         if not is_board_id(board):
             raise ValueError(f"board id {board!r}; allowed: {BOARD_ID_ALLOWED}")
         return f"{self._prefix}{board}/{kind}"

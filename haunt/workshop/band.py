@@ -39,7 +39,7 @@ class Band:
         return Band(self.at - other.at, self.low - other.high, self.high - other.low)
 
     def times(self, other: "Band") -> "Band":
-        """Both must be 0 or more, as amounts are."""
+        """Multiply amounts; raises ValueError where a band reaches below 0."""
         if self.low < 0 or other.low < 0:
             raise ValueError(f"{self} times {other}; allowed: bands of 0 and more")
         return Band(self.at * other.at, self.low * other.low, self.high * other.high)

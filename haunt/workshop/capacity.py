@@ -1,12 +1,13 @@
 """What a pack can give on the night: by rate, by cold, by age. Milliampere hours, hours, Celsius.
 
 A rated capacity is meaningless without the hours it was rated at; nothing here guesses them.
+A value out of range raises ValueError, which says what is allowed.
 """
 
-from bisect import bisect_right
 from math import log
 
 from haunt.workshop.band import Band
+from haunt.workshop.curve import on_line
 from haunt.workshop.pack import canonical
 
 COLDEST_C, WARMEST_C = -10.0, 40.0
@@ -61,7 +62,7 @@ def cold_share(chemistry: str, celsius: float) -> Band:
     name = canonical(chemistry)
     _allowed_c(celsius)
     if name == "lead-acid":
-        at = _lead_share(celsius)
+        at = min(1.0, on_line(_LEAD_BY_C, celsius))
     else:
         lost = (1 - _AT_0_C[name]) * (_ROOM_C - celsius) / _ROOM_C
         at = min(1.0, 1.0 - lost)
@@ -90,18 +91,8 @@ def alkaline_share(current_ma: float, capacity_mah: float) -> Band:
         raise ValueError(f"{current_ma:g} mA a cell; allowed: up to {most:.0f} mA")
     if scaled_ma <= _ALKALINE[0][0]:
         return Band.within(1.0, _ALKALINE_OFF)
-    above = bisect_right([ma for ma, _ in _ALKALINE[:-1]], scaled_ma)
-    (low, low_mah), (high, high_mah) = _ALKALINE[above - 1], _ALKALINE[above]
-    share = (log(scaled_ma) - log(low)) / (log(high) - log(low))
-    return Band.within((low_mah + (high_mah - low_mah) * share) / _ALKALINE[0][1], _ALKALINE_OFF)
-
-
-def _lead_share(celsius: float) -> float:
-    if celsius >= _LEAD_BY_C[-1][0]:
-        return 1.0
-    above = max(1, bisect_right([c for c, _ in _LEAD_BY_C], celsius))
-    (low_c, low), (high_c, high) = _LEAD_BY_C[above - 1], _LEAD_BY_C[above]
-    return low + (high - low) * (celsius - low_c) / (high_c - low_c)
+    left_mah = on_line([(log(ma), mah) for ma, mah in _ALKALINE], log(scaled_ma))
+    return Band.within(left_mah / _ALKALINE[0][1], _ALKALINE_OFF)
 
 
 def _allowed_c(celsius: float) -> None:

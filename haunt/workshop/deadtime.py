@@ -1,15 +1,18 @@
 """Dead time: how many groups a cooldown, a re-arming sensor or a few props let through, and back.
 
 Groups an hour and seconds. The laws hold for groups that come by chance, one not knowing of the
-other (a Poisson stream); people who come in bunches are answered less often than these say.
+other (a Poisson stream); people who come in bunches are answered less often than these say. A value
+out of range raises ValueError, which says what is allowed.
 """
 
+from collections.abc import Callable
 from math import e, exp, log, sqrt
 
 from haunt.workshop.band import NINETEEN_OF_TWENTY, Band
 
 HOUR_S = 3600
 PROPS_MOST = 1000
+HALVINGS = 100
 
 
 def answered_share(groups_per_hour: float, dead_s: float) -> float:
@@ -57,13 +60,7 @@ def load_for(props: int, blocked: float) -> float:
             f"{props} props, {blocked} blocked; allowed: 1 to {PROPS_MOST}, 0 to below 1"
         )
     low, high = 0.0, props / (1 - blocked)  # what is carried is at most one erlang a prop
-    for _ in range(200):
-        middle = (low + high) / 2
-        if blocked_share(props, middle) < blocked:
-            low = middle
-        else:
-            high = middle
-    return (low + high) / 2
+    return _halved(lambda load: blocked_share(props, load) < blocked, low, high)[1]
 
 
 def props_for(load: float, blocked_most: float) -> int:
@@ -109,9 +106,7 @@ def groups_from_rearmed(taken: int, watched_h: float, lull_s: float) -> tuple[Ba
     nearer than the lull, and else do not know of each other. Raises ValueError beyond 1 / (e tau).
     """
     _refuse_count(taken, watched_h)
-    _refuse_dead(lull_s)
-    tau_h = lull_s / HOUR_S
-    most = watched_h / (e * tau_h)
+    tau_h, most = lull_s / HOUR_S, watched_h * most_rearmed_per_hour(lull_s)
     if not 0 < taken <= most:
         raise ValueError(f"{taken} taken in {watched_h} h; allowed: 1 to {most:.1f}")
     share = taken / watched_h * tau_h
@@ -146,24 +141,21 @@ def _count_range(count: int, spread: float) -> tuple[float, float]:
 
 
 def _load_below_one(share: float) -> float:
-    """Solve x exp(-x) = share for x in [0, 1] by halving; 1 beyond the top of the curve."""
-    low, high = 0.0, 1.0
-    for _ in range(100):
-        middle = (low + high) / 2
-        if middle * exp(-middle) < share:
-            low = middle
-        else:
-            high = middle
-    return high
+    """Solve x exp(-x) = share for x in [0, 1]; 1 beyond the top of the curve."""
+    return _halved(lambda x: x * exp(-x) < share, 0.0, 1.0)[1]
 
 
 def _load_above_one(share: float) -> float:
     """Solve x exp(-x) = share for x of 1 and more; 1 beyond the top of the curve."""
-    low, high = 1.0, 1.0 + 2 * max(1.0, -log(share))
-    for _ in range(100):
+    return _halved(lambda x: x * exp(-x) > share, 1.0, 1.0 + 2 * max(1.0, -log(share)))[0]
+
+
+def _halved(is_below: Callable[[float], bool], low: float, high: float) -> tuple[float, float]:
+    """Return the two neighbours between which a bound lies, as near as a float can tell."""
+    for _ in range(HALVINGS):
         middle = (low + high) / 2
-        if middle * exp(-middle) > share:
+        if is_below(middle):
             low = middle
         else:
             high = middle
-    return low
+    return low, high

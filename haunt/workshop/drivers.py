@@ -1,13 +1,13 @@
 """Motor drivers: what a bridge leaves for the motor, what it may carry, how hot it gets.
 
 A bipolar bridge keeps two saturated transistors' volts, more with current; a MOSFET bridge is a
-resistance. Volts, amperes, ohms, kelvin a watt.
+resistance. Volts, amperes, ohms, kelvin a watt. A value out of range raises ValueError.
 """
 
 from dataclasses import dataclass
-from itertools import pairwise
 
 from haunt.workshop.band import Band
+from haunt.workshop.curve import on_line
 
 WELL_INSIDE = 0.85
 """Share of a printed absolute limit that is used at most: parts have failed within the printed
@@ -72,12 +72,11 @@ def bridge_drop_v(driver: Driver, current_a: float) -> Band:
     if not table or current_a > table[-1][0]:
         most = f"0 to {table[-1][0]:g} A" if table else "a driver with figures"
         raise ValueError(f"{current_a:g} A through {driver.name}; allowed: {most}")
-    for (low_a, *low), (high_a, *high) in pairwise(table):
-        if current_a <= high_a:
-            share = (current_a - low_a) / (high_a - low_a)
-            least, typical, most_v = (a + (b - a) * share for a, b in zip(low, high, strict=True))
-            return Band(typical, least, most_v)
-    return Band(table[0][2], table[0][1], table[0][3])
+    amps, *columns = zip(*table, strict=True)
+    least, typical, most_v = (
+        on_line([*zip(amps, column, strict=True)], current_a) for column in columns
+    )
+    return Band(typical, least, most_v)
 
 
 def motor_volts(source_v: Band, driver: Driver, current_a: float) -> Band:

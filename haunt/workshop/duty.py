@@ -1,9 +1,9 @@
 """How long a motor may run: the S3 rating of its plate, as an on-share in ten minutes.
 
 Ten minutes is the cycle where the plate says no other (IEC 60034-1, from memory).
+Seconds, and shares of 1. A value out of range raises ValueError.
 """
 
-from collections.abc import Sequence
 from math import sqrt
 
 WINDOW_S = 600.0
@@ -21,21 +21,6 @@ def least_rest_s(on_s: float, share: float) -> float:
     if on_s < 0 or not 0 < share <= 1:
         raise ValueError(f"{on_s} s at a share of {share}; allowed: 0 and more, above 0 to 1")
     return on_s * (1 - share) / share
-
-
-def busiest_share(runs_s: Sequence[tuple[float, float]], window_s: float = WINDOW_S) -> float:
-    """Largest on-share of any window, from (start, end) of runs that do not overlap."""
-    if window_s <= 0:
-        raise ValueError(f"a window of {window_s} s; allowed: more than 0")
-    edges = [start for start, _ in runs_s] + [end - window_s for _, end in runs_s]
-    return max(
-        (
-            sum(max(0.0, min(end, at + window_s) - max(start, at)) for start, end in runs_s)
-            / window_s
-            for at in edges
-        ),
-        default=0.0,
-    )
 
 
 def torque_factor(share: float) -> float:

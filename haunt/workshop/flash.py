@@ -1,16 +1,15 @@
 """Flashes seen from one spot: how many begin in the worst second. Whole thousandths of a hertz.
 
 The limit is borrowed from screens and is conservative: what flashes in a garden is small, but
-nobody can say how near a visitor stands.
+nobody can say how near a visitor stands. A negative rate raises ValueError.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 
 SCREEN_LIMIT = 3
 """WCAG 2.x success criterion 2.3.1: no more than three flashes in any one second."""
 VENUE_LIMIT = 4
 """Strobes at four a second at most: a venue figure of the United Kingdom, by choice only."""
-SECOND_MS = 1000
 
 
 def onsets_most(rate_mhz: int) -> int:
@@ -23,13 +22,3 @@ def onsets_most(rate_mhz: int) -> int:
 def together_most(rates_mhz: Iterable[int]) -> int:
     """Most onsets of trains that nobody keeps in step: each one's worst second may coincide."""
     return sum(onsets_most(each) for each in rates_mhz)
-
-
-def busiest_second(onsets_ms: Sequence[int]) -> int:
-    """Most of these onsets in any half-open second [t, t + 1 s); exact."""
-    onsets, most, first = sorted(onsets_ms), 0, 0
-    for last, at_ms in enumerate(onsets):
-        while at_ms - onsets[first] >= SECOND_MS:
-            first += 1
-        most = max(most, last - first + 1)
-    return most

@@ -8,13 +8,13 @@ with every hour of readings more the pack itself.
 from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import erf, inf, sqrt
-from statistics import fmean, median
+from math import inf, sqrt
+from statistics import NormalDist, fmean, linear_regression, median
 from typing import Final, NamedTuple
 
+from haunt.core.calendar import HOUR_MS
 from haunt.workshop.band import NINETEEN_OF_TWENTY, Band
 
-HOUR_MS: Final = 3_600_000
 STEP_MS: Final = 300_000
 STEPS_MAX: Final = 288
 OFF_POINTS: Final = 10.0
@@ -217,7 +217,7 @@ class _Course:
 
     def sure(self, hours: float, floor: float) -> float:
         doubt = max(self.doubt(hours), 1e-9)
-        return 0.5 * (1 + erf((self.mean(hours) - floor) / doubt / sqrt(2)))
+        return NormalDist(floor, doubt).cdf(self.mean(hours))
 
     def lasts_h(self, floor: float) -> Band:
         at, low, high = (
@@ -246,9 +246,9 @@ def _band(at: float, sigma: float, most: float = 100.0) -> Band:
 
 def _line(x: Sequence[float], y: Sequence[float]) -> tuple[float, float]:
     """Return slope and its standard error by least squares."""
-    mean_x, mean_y = fmean(x), fmean(y)
-    spread = sum((each - mean_x) ** 2 for each in x)
-    slope = sum((a - mean_x) * (b - mean_y) for a, b in zip(x, y, strict=True)) / spread
-    left = [b - mean_y - slope * (a - mean_x) for a, b in zip(x, y, strict=True)]
+    slope, at_zero = linear_regression(x, y)
+    left = [b - at_zero - slope * a for a, b in zip(x, y, strict=True)]
+    middle = fmean(x)
+    spread = sum((each - middle) ** 2 for each in x)
     noise = max(NOISE_POINTS**2, sum(each**2 for each in left) / max(1, len(x) - 2))
     return slope, sqrt(noise / spread)

@@ -1,6 +1,7 @@
 """A house circuit under its loads: breaker and ground-fault device. Watts, volts, milliamperes.
 
-Local codes and licensed people decide; these are warnings, not permissions.
+Local codes and licensed people decide; these are warnings, not permissions. A value
+out of range raises ValueError.
 """
 
 from haunt.workshop.band import Band
@@ -14,6 +15,7 @@ ADAPTER_EFFICIENCY = 0.85
 
 
 def load_a(watts: float, volts: float) -> float:
+    """I = P / U, taken as purely resistive."""
     if watts < 0 or volts <= 0:
         raise ValueError(f"{watts} W at {volts} V; allowed: 0 and more, more than 0")
     return watts / volts
@@ -27,6 +29,7 @@ def mains_w(output_w: float) -> float:
 
 
 def leakage_ma(adapters: int) -> Band:
+    """What adapters leak to earth together, as a ground-fault device sees it."""
     if adapters < 0:
         raise ValueError(f"{adapters} adapters; allowed: 0 and more")
     return ADAPTER_LEAKAGE_MA.scaled(adapters)

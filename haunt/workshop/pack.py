@@ -1,13 +1,14 @@
 """Charge from a pack's voltage at rest and back, by chemistry. Good to some ten points.
 
 Nickel and alkaline cells tell nothing by voltage: their charge is counted, not guessed. The iron
-phosphate's curve is flat: there only the band of `charge_band` is honest.
+phosphate's curve is flat: there only the band of `charge_band` is honest. What is
+no pack raises ValueError.
 """
 
-from bisect import bisect_right
 from typing import NamedTuple
 
 from haunt.workshop.band import Band
+from haunt.workshop.curve import Points, on_line
 
 _STEP = 5
 
@@ -62,9 +63,10 @@ _CELLS = {
 }
 CHEMISTRIES = (*_CELLS, *_SAME)
 
-# Real cells of one chemistry differ: 10 points of charge, 15 for lead-acid (references' spread).
-# On the flat curve of LFP the 10 mV of a good voltmeter are the larger doubt.
-_POINTS_OFF = {"lead-acid": 15}
+# Real cells of one chemistry differ by 10 points of charge. Printed tables of lead-acid batteries,
+# flooded and AGM, give up to 25 more or less at one voltage. On the flat curve of LFP the 10 mV of
+# a good voltmeter are the larger doubt.
+_POINTS_OFF = {"lead-acid": 25}
 _POINTS_OFF_ELSE = 10
 _LFP_OFF_MV = 10
 
@@ -87,7 +89,7 @@ def charge_percent(chemistry: str, series: int, rest_mv: int) -> int | None:
     Interpolated linearly; clamped to 0..100. Raises ValueError where `series` is not positive.
     """
     points = _points(chemistry, series)
-    return None if points is None else _interpolate(points, rest_mv / series)
+    return None if points is None else _percent(points, rest_mv / series)
 
 
 def charge_band(chemistry: str, series: int, rest_mv: int) -> Band | None:
@@ -96,12 +98,12 @@ def charge_band(chemistry: str, series: int, rest_mv: int) -> Band | None:
     if points is None:
         return None
     mv = rest_mv / series
-    at = _interpolate(points, mv)
+    at = _percent(points, mv)
     off = _POINTS_OFF.get(canonical(chemistry), _POINTS_OFF_ELSE)
     low, high = at - off, at + off
     if canonical(chemistry) == "lfp":
-        low = min(low, _interpolate(points, mv - _LFP_OFF_MV) - off)
-        high = max(high, _interpolate(points, mv + _LFP_OFF_MV) + off)
+        low = min(low, _percent(points, mv - _LFP_OFF_MV) - off)
+        high = max(high, _percent(points, mv + _LFP_OFF_MV) + off)
     return Band(at, max(0, low), min(100, high))
 
 
@@ -112,30 +114,21 @@ def open_circuit_mv(chemistry: str, series: int, percent: float) -> int | None:
     points = _points(chemistry, series)
     if points is None:
         return None
-    above = bisect_right([charge for charge, _ in points], percent)
-    if above == len(points):
-        return round(points[-1][1] * series)
-    (low, low_mv), (high, high_mv) = points[above - 1], points[above]
-    return round((low_mv + (high_mv - low_mv) * (percent - low) / (high - low)) * series)
+    return round(on_line(points, percent) * series)
 
 
-def _points(chemistry: str, series: int) -> list[tuple[int, float]] | None:
+def _points(chemistry: str, series: int) -> Points | None:
     """Return (percent, mV of one cell); `series` counts 2 V cells of lead-acid."""
     if series <= 0:
         raise ValueError(f"{series} cells in series; allowed: 1 and more")
     name = _SAME.get(chemistry, chemistry)
     if name in _LITHIUM:
-        return [(n * _STEP, float(mv)) for n, mv in enumerate(_LITHIUM[name])]
+        return [(float(n * _STEP), float(mv)) for n, mv in enumerate(_LITHIUM[name])]
     if name == "lead-acid":
-        return [(percent, mv / 6) for percent, mv in _LEAD]
+        return [(float(percent), mv / 6) for percent, mv in _LEAD]
     return None
 
 
-def _interpolate(points: list[tuple[int, float]], mv: float) -> int:
-    above = bisect_right([volts for _, volts in points], mv)
-    if above == 0:
-        return 0
-    if above == len(points):
-        return 100
-    (low, low_mv), (high, high_mv) = points[above - 1], points[above]
-    return round(low + (high - low) * (mv - low_mv) / (high_mv - low_mv))
+def _percent(points: Points, mv: float) -> int:
+    by_mv = [(volts, percent) for percent, volts in points]
+    return min(100, max(0, round(on_line(by_mv, mv))))

@@ -1,6 +1,6 @@
 """Regulators and the logic rail: heat, headroom, and whether a stalling motor restarts the board.
 
-Volts, milliamperes, watts, kelvin a watt.
+Volts, milliamperes, watts, kelvin a watt. A value out of range raises ValueError.
 """
 
 from dataclasses import dataclass

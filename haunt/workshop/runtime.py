@@ -1,12 +1,14 @@
 """Whether a pack lasts till close: idle, and each behaviour's charge at the visitors who come.
 
 Milliampere hours, hours, groups an hour. Chance is a normal one round the means; it says how sure
-a forecast is, not what will happen.
+a forecast is, not what will happen. A value out of range raises ValueError.
 """
 
+from bisect import bisect_left
 from collections.abc import Callable
 from dataclasses import dataclass
-from math import erf, sqrt
+from math import sqrt
+from statistics import NormalDist
 
 from haunt.workshop.band import NINETEEN_OF_TWENTY, Band
 from haunt.workshop.deadtime import answered_share
@@ -120,7 +122,7 @@ def sureness(gives: Band, takes: Band) -> float:
     off = sqrt(gives.sigma**2 + takes.sigma**2)
     if off == 0:
         return 1.0 if gives.at >= takes.at else 0.0
-    return 0.5 * (1 + erf((gives.at - takes.at) / off / sqrt(2)))
+    return NormalDist(takes.at, off).cdf(gives.at)
 
 
 def lasting_cooldown_s(
@@ -130,13 +132,7 @@ def lasting_cooldown_s(
     low, high = int(now_s), COOLDOWN_MOST_S
     if low > high or sure_at(high) < wanted:
         return None
-    while low < high:
-        middle = (low + high) // 2
-        if sure_at(middle) >= wanted:
-            high = middle
-        else:
-            low = middle + 1
-    return high
+    return low + bisect_left(range(low, high), True, key=lambda s: sure_at(s) >= wanted)
 
 
 def _mean(stretches: tuple[Stretch, ...], idle_ma: float, groups_per_hour: float) -> float:

@@ -1,4 +1,7 @@
-"""What a pack's inner resistance takes away under load. Ohms, amperes, volts."""
+"""What a pack's inner resistance takes away under load. Ohms, amperes, volts.
+
+A value out of range raises ValueError.
+"""
 
 from haunt.workshop.band import Band
 from haunt.workshop.pack import canonical
@@ -35,6 +38,7 @@ def measured_ohm(rest_v: float, loaded_v: float, current_a: float) -> float:
 
 
 def sag_v(ohm: Band, current_a: float) -> Band:
+    """U = R I: by how much a pack sinks below its voltage at rest."""
     if current_a < 0:
         raise ValueError(f"{current_a} A; allowed: 0 and more")
     return ohm.scaled(current_a)

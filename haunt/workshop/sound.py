@@ -1,6 +1,7 @@
 """Levels in the open and at the ear, from a speaker's data. Outdoors only whole dB mean a thing.
 
-Divergence and incoherent sums only: no ground, no screens, no air absorption.
+Divergence and incoherent sums only: no ground, no screens, no air absorption. A value out
+of range raises ValueError.
 """
 
 from math import log10
@@ -25,6 +26,7 @@ def level_at(level_1m_dba: float, distance_m: float) -> float:
 
 
 def power_of(level_dba: float) -> int:
+    """Sound power of a level, in thousandths of that of 0 dBA: whole, so that sums stay exact."""
     return round(POWER_SCALE * 10 ** (level_dba / 10))
 
 

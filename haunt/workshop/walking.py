@@ -1,4 +1,4 @@
-"""How long people take from a sensor to a prop."""
+"""How long people take from a sensor to a prop. A value out of range raises ValueError."""
 
 from haunt.workshop.band import Band
 
@@ -7,7 +7,7 @@ DARK_M_S = (0.5, 1.2)
 
 
 def delay_ms(distance_m: float, speed_m_s: float) -> int:
-    """Walking time in ms. Raises ValueError for a speed that is not positive."""
+    """Walking time in ms."""
     if speed_m_s <= 0:
         raise ValueError(f"walking speed {speed_m_s} m/s; allowed: more than 0")
     return round(distance_m / speed_m_s * 1000)

@@ -1,6 +1,7 @@
 """Copper wire: gauge, resistance, what it drops and what may protect it. Metres, mm2, ohms.
 
-Local codes decide about mains; the fuse table here is for the low-voltage side of a prop.
+Local codes decide about mains; the fuse table here is for the low-voltage side of a prop. A
+value out of range raises ValueError.
 """
 
 from math import pi
@@ -53,6 +54,7 @@ def run_ohm(length_m: float, area_mm2: float, celsius: float = 20.0) -> float:
 
 
 def drop_v(length_m: float, area_mm2: float, current_a: float, celsius: float = 20.0) -> float:
+    """U = R I over a run, out and back."""
     if current_a < 0:
         raise ValueError(f"{current_a} A; allowed: 0 and more")
     return run_ohm(length_m, area_mm2, celsius) * current_a

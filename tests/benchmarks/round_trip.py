@@ -96,7 +96,7 @@ def _no_delay(_client: Client, _data: object, sock: Any) -> None:
     sock.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
 
 
-def echo(port: int) -> None:
+def echo(port: int, motions: str = "haunt/+/+/motion") -> None:
     """The baseline: a callback that answers each motion with bytes as long as a cue."""
     made = client(port, "echo")
 
@@ -115,7 +115,7 @@ def echo(port: int) -> None:
         made.publish(f"{root}/{board}/cue", json.dumps(cue), 1)
 
     made.on_message = answer
-    made.subscribe("haunt/+/+/motion", 1)
+    made.subscribe(motions, 1)
     made.loop_forever()
 
 

@@ -18,7 +18,7 @@ from haunt.core.night import Night
 from haunt.live.ports import HealthRow, Record
 from haunt.live.prepare import prepare
 from haunt.store.ledger import Ledger
-from haunt.store.reader import Writer
+from haunt.store.writer import Writer
 from haunt.study.chance import Chance
 from haunt.study.measures import draws_of
 from haunt.study.rehearsal import AFTER_MS, BEFORE_MS, Evening, Ground, Plan, ground_of

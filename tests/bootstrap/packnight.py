@@ -11,8 +11,8 @@ from pathlib import Path
 
 from haunt.core.dice import draw
 from haunt.store.engines import open_engines
-from haunt.store.reader import Writer
 from haunt.store.schema import upgrade
+from haunt.store.writer import Writer
 from haunt.workshop.pack import open_circuit_mv
 
 GARDEN = Path("haunt/examples/garden.toml")

@@ -19,7 +19,8 @@ from haunt.core import events
 from haunt.core.arbiter import Arbiter
 from haunt.mqtt.client import Account, BrokerClient
 from haunt.store.latch import StopLatch
-from haunt.store.reader import Reader, Writer
+from haunt.store.reader import Reader
+from haunt.store.writer import Writer
 from haunt.wire.payloads import Beat, encode
 from tests.firmware.test_real_broker import Broker
 from tests.system.yards import SHOW

@@ -13,6 +13,7 @@ from pathlib import Path
 import pytest
 
 from haunt.bootstrap.certs import SERVER_DAYS, CertificatesRefused, Made, make_certificates
+from tests.outside.registry import outside
 
 NOW = datetime(2026, 10, 1, 12, tzinfo=UTC)
 NAMES = ["haunt.local", "garden", "192.168.1.20", "fd00::20"]
@@ -44,6 +45,7 @@ def test_every_name_given_is_vouched_for_and_no_other(made: Made) -> None:
         assert judged(made, NOW, "-verify_ip", address).endswith("OK\n")
     assert "mismatch" in judged(made, NOW, "-verify_hostname", "other.local")
     assert "mismatch" in judged(made, NOW, "-verify_ip", "192.168.1.21")
+    outside("certificates/openssl").agrees(cases=7)
 
 
 def test_addresses_alone_are_vouched_for_as_well(tmp_path: Path) -> None:
@@ -58,6 +60,7 @@ def test_addresses_alone_are_vouched_for_as_well(tmp_path: Path) -> None:
 )
 def test_it_counts_from_a_day_before_for_397_days(made: Made, days: int, says: str) -> None:
     assert says in judged(made, NOW + timedelta(days=days))
+    outside("certificates/openssl").agrees()
     assert made.until == NOW + timedelta(days=SERVER_DAYS)
 
 

@@ -12,10 +12,10 @@ from queue import Queue
 import pytest
 from typer.testing import CliRunner
 
+from haunt.bootstrap.cores import pooled
 from haunt.bootstrap.earlier import changes_lately, earlier_nights, settings_in, settings_of_version
 from haunt.bootstrap.errands import Errands
 from haunt.bootstrap.offline import open_store
-from haunt.bootstrap.pools import pooled
 from haunt.bootstrap.recordings import last_nights, show_of
 from haunt.bootstrap.rehearsal import Asked, Rehearser, outlook_of_data
 from haunt.bootstrap.reporting import Nights
@@ -25,7 +25,7 @@ from haunt.bootstrap.weigher import Weigher, from_json, overall_from_json
 from haunt.cli import app
 from haunt.site.workports import Value, Work, WorkState
 from haunt.store.engines import Engine
-from haunt.store.reader import Writer
+from haunt.store.writer import Writer
 from haunt.study.advice import Advice
 from haunt.study.overall import Overall
 from haunt.study.rehearsal import Plan

@@ -14,11 +14,12 @@ from haunt.bootstrap.errands import Errands
 from haunt.bootstrap.linebook import LineShelf
 from haunt.live.errors import CrewMistake
 from haunt.live.prepare import prepare
-from haunt.site.ports import ShowRefused
+from haunt.site.workports import WorkState
 from haunt.store.linerows import LineStore
 from haunt.study.pools.pool import State
 from haunt.study.pools.reading import Entry
 from haunt.wire.saying import line_id
+from haunt.wire.showerrors import ShowFileRefused
 from haunt.wire.showfile import read_show
 from tests.site.shelf import SHOW, Shelf
 from tests.store.stage import opened
@@ -202,13 +203,28 @@ def test_a_show_that_cannot_follow_is_said_and_tried_again(house: House) -> None
     put = house.keeper.put
 
     def refusing(text: str, by: str, on: int | None = None) -> int:  # noqa: ARG001 - the port's words
-        raise ShowRefused(())
+        raise ShowFileRefused(())
 
     house.keeper.put = refusing  # type: ignore[method-assign] # as above
-    with pytest.raises(ShowRefused):
+    with pytest.raises(ShowFileRefused):
         house.book.follow()
     assert house.store.pending()
 
     house.keeper.put = put  # type: ignore[method-assign]
     house.book.follow()
     assert "One." in house.said()
+
+
+def test_too_few_sentences_are_refused_in_words_of_the_page(house: House) -> None:
+    refused = house.book.prepare("gate", "growl", 20)
+
+    assert refused.state is WorkState.FAILED
+    assert refused.said.startswith("Nothing to make lines of: there are 2 own sentences; 8 are")
+    assert "Bring lines in" in refused.said
+    assert "--" not in refused.said
+
+
+def test_with_enough_sentences_the_work_begins(house: House) -> None:
+    house.book.add("gate", "growl", [Entry(f"Sentence of mine {n}.") for n in range(6)], "Mara")
+
+    assert house.book.prepare("gate", "growl", 20).state is WorkState.RUNNING

@@ -6,6 +6,7 @@ find each other there takes longer: `python -m tests.bootstrap.namesakes`.
 
 from dataclasses import replace
 from pathlib import Path
+from queue import Queue
 
 import pytest
 from zeroconf import ServiceInfo, Zeroconf
@@ -41,17 +42,16 @@ class Crowded(Naming):
 
 
 def test_a_name_is_answered_and_one_that_is_taken_is_left_to_its_owner() -> None:
-    said: list[str] = []
+    said: Queue[str] = Queue()
     took: list[str] = []
     wanted = Announced("haunt-here", 8080, HERE, interfaces=HERE, ask_ms=100)
-    naming = Crowded(wanted, said.append, took.append)
+    naming = Crowded(wanted, said.put, took.append)
     naming.start()
     other = Zeroconf(interfaces=list(HERE))
     try:
-        assert naming.wait_until_settled(10)
+        line = said.get(timeout=10)
         assert naming.host == "haunt-here-2.local"
         assert took == ["haunt-here-2.local"]
-        (line,) = said
         assert "also by the name haunt-here-2.local" in line
         assert "haunt-here.local is somebody else's" in line
         found = asked(other, "haunt-here-2")

@@ -161,7 +161,7 @@ def test_what_it_remembers_of_alerts_is_bounded() -> None:
 def test_the_running_night_hands_over_each_alert_and_goes_on() -> None:
     outside = Outside(*[DOWN] * TRIES_MAX)
     out, garden = hook(outside), Garden()
-    garden.night._out = out
+    garden.night._alerts_out = out
     garden.open()
     garden.boards["b2"].will()
     garden.run(30_000)
@@ -176,7 +176,7 @@ def test_the_running_night_hands_over_each_alert_and_goes_on() -> None:
 def test_who_saw_an_alert_does_not_go_out_of_the_house() -> None:
     outside = Outside()
     out, garden = hook(outside), Garden()
-    garden.night._out = out
+    garden.night._alerts_out = out
     garden.open()
     garden.boards["b2"].will()
     garden.run(30_000)
@@ -270,7 +270,7 @@ def test_its_thread_sends_and_ends(address: Address) -> None:
     out.stop(10)
 
     assert out.counts().sent == 1
-    assert not out._thread.is_alive()
+    assert "webhook" not in {each.name for each in threading.enumerate()}
 
 
 # --- the setting

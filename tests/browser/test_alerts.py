@@ -25,6 +25,7 @@ from haunt.site.hub import Hub
 from haunt.site.ports import Services
 from tests.browser.house import LAPTOP, PHONE, THEMES, House, context_of, free_port
 from tests.browser.phone import WATCH, seen
+from tests.outside.registry import outside
 from tests.site.night import DUSK_MS, StandInDesk, StandInKeeper, StandInReader, a_night
 from tests.site.stage import an_entrance
 
@@ -253,6 +254,7 @@ def test_axe_finds_nothing_and_every_target_is_large(
         page.goto(evening.house.url + path)
         found = Axe().run(page, options=options).response["violations"]
         assert [f"{each['id']}: {each['nodes'][0]['html'][:160]}" for each in found] == []
+        outside("axe/alerts").agrees()
         buttons = page.locator(most)
         assert buttons.count() >= 3
         assert buttons.evaluate_all(low) == []

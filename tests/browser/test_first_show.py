@@ -114,7 +114,7 @@ def test_a_first_show_takes_few_taps_and_no_text_editor(
     thumb.type("prop_pin", "16")
     thumb.tap("Add it")
     thumb.tap("Make the file")
-    script = plug_in(page.locator("pre").inner_text(), tmp_path, ending)
+    script = plug_in(page.locator("pre").first.inner_text(), tmp_path, ending)
     thumb.tap("First show")
     _soon(page, "Here")
     assert (

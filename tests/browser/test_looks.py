@@ -20,6 +20,7 @@ from tests.browser.house import (
     context_of,
     open_house,
 )
+from tests.outside.registry import outside
 
 pytestmark = pytest.mark.browser
 TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
@@ -111,10 +112,12 @@ def test_no_page_breaks_its_policy_or_asks_anybody_else(looks: Looks, house: Hou
 
 def test_axe_finds_nothing_on_a_phone_or_a_laptop(looks: Looks) -> None:
     assert looks.axe == []
+    outside("axe/pages").agrees(cases=len(looks.buttons))
 
 
 def test_everything_to_press_is_large(looks: Looks) -> None:
     assert looks.small == []
+    outside("targets/height").agrees(cases=sum(looks.buttons.values()))
     assert all(count >= 4 for count in looks.buttons.values())
 
 
@@ -158,6 +161,7 @@ def test_axe_finds_nothing_while_stopped_empty_or_stale(chromium: Browser, kind:
             for theme, page in pages.items():
                 expect(page.locator("#stale")).to_be_visible(timeout=18_000)
                 assert violations(page, whole=theme == "night") == [], f"stale, {theme}"
+                outside("axe/states").agrees()
         for page in pages.values():
             page.context.close()
 

@@ -19,7 +19,7 @@ from haunt.core.clockwork import (
     TimeOfDay,
     Timetable,
 )
-from haunt.core.rules import doors_open
+from haunt.core.moment import doors_open
 from haunt.core.show import Behaviour, Link, Show
 from tests.core.stage import EVENING, Stage, lines, prop, sensor, show, verdicts
 

@@ -12,8 +12,10 @@ import pytest
 from haunt.core import events
 from haunt.core.show import Behaviour
 from tests.core.stage import Stage, lines, prop, sensor, show, verdicts
+from tests.outside.registry import outside
 
-HOUR_MS, WINDOW_MS = 3_600_000, 600_000
+HOUR_MS = 3_600_000
+WINDOW_MS = round(60_000 * outside("workshop/cycle that S3 is judged over").value)
 
 
 def asked(stage: Stage, for_ms: int, every_ms: int = 1000) -> list[int]:
@@ -105,7 +107,7 @@ def test_a_motor_never_runs_more_than_its_share_of_any_ten_minutes(permille: int
 
     assert len(starts) > 100
     for at in starts:
-        assert on_time(starts, at + 4000) <= permille * 600
+        outside("duty/arbiter").saw(max(0, on_time(starts, at + 4000) - permille * 600))
     assert max(on_time(starts, at + 4000) for at in starts) > permille * 600 - 2 * 3000
 
 

@@ -1,7 +1,7 @@
 """Goal: "sunset+00:20" means the sunset of the local date, within a minute of the printed almanac.
 
-Method: rows of the yearly tables "Rise and Set for the Sun" of the U.S. Naval Observatory (standard
-time, whole minutes), asked of the function that the program itself hands to the calendar.
+Method: rows of the yearly tables of the U.S. Naval Observatory (tests/outside/sky.py), asked of the
+function that the program itself hands to the calendar.
 """
 
 from datetime import UTC, date, datetime, timedelta
@@ -10,68 +10,22 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from haunt.bootstrap.clock import sunset_of
-from haunt.core.calendar import Calendar, Sunset
+from haunt.core.calendar import Calendar
 from haunt.core.clockwork import CalendarSpec, NightSpec, TimeOfDay
 from haunt.wire.showfile import read_show
+from tests.outside.registry import family, outside
+from tests.outside.rows import Row
+from tests.outside.sky import PLACES, sunset_at
 
-TOLERANCE_S = 60
-"""Tables are rounded to the minute; terrain and air make the real one uncertain by two."""
-
-FREDONIA = (36.95, -112.52, "America/Phoenix", -7)  # USNO header W112 31, N36 57
-SAN_FRANCISCO = (37 + 46 / 60, -(122 + 26 / 60), "America/Los_Angeles", -8)
-BUFORD = (34 + 7 / 60, -84.0, "America/New_York", -5)
-
-USNO = (
-    (FREDONIA, "2023-03-20", "18:42"),
-    (FREDONIA, "2023-06-21", "19:53"),
-    (FREDONIA, "2023-10-01", "18:14"),
-    (FREDONIA, "2023-10-31", "17:34"),
-    (FREDONIA, "2023-11-01", "17:33"),
-    (FREDONIA, "2023-12-21", "17:17"),
-    (SAN_FRANCISCO, "2012-06-21", "19:35"),
-    (SAN_FRANCISCO, "2012-10-01", "17:52"),
-    (SAN_FRANCISCO, "2012-10-31", "17:12"),
-    (SAN_FRANCISCO, "2012-11-01", "17:10"),
-    (SAN_FRANCISCO, "2012-12-21", "16:55"),
-    (BUFORD, "2016-06-21", "19:51"),
-    (BUFORD, "2016-10-01", "18:19"),
-    (BUFORD, "2016-10-31", "17:44"),
-    (BUFORD, "2016-11-01", "17:43"),
-    (BUFORD, "2016-12-21", "17:31"),
-)
-"""Place (latitude, longitude, zone, the table's offset from UTC in hours), date, sunset."""
-
-Place = tuple[float, float, str, int]
+TOLERANCE_MS = round(60_000 * outside("sunset/bluffton").tolerance)
+SAN_FRANCISCO = PLACES["San Francisco"]
 
 
-def sunset_at(latitude: float, longitude: float, zone: str) -> Sunset:
-    text = (
-        f'[show]\nid = "garden"\ntime_zone = "{zone}"\n'
-        f"latitude = {latitude}\nlongitude = {longitude}\n"
-    )
-    return sunset_of(read_show(text, "garden.toml").show)
-
-
-@pytest.mark.parametrize(("place", "day", "clock"), USNO)
-def test_sunset_is_within_a_minute_of_the_naval_observatorys_table(
-    place: Place, day: str, clock: str
+@pytest.mark.parametrize("row", family("sunset"), ids=lambda row: row.id)
+def test_sunset_is_within_a_minute_of_what_the_naval_observatory_and_another_program_say(
+    row: Row,
 ) -> None:
-    latitude, longitude, zone, offset_h = place
-    printed = datetime.fromisoformat(f"{day}T{clock}").replace(tzinfo=UTC)
-    printed -= timedelta(hours=offset_h)
-
-    found = sunset_at(latitude, longitude, zone)(date.fromisoformat(day))
-
-    assert found is not None
-    assert abs(found / 1000 - printed.timestamp()) <= TOLERANCE_S
-
-
-def test_sunset_in_ohio_is_within_a_minute_of_the_naval_observatorys_page() -> None:
-    # USNO "Complete Sun and Moon Data for One Day", Bluffton OH, 2018-09-12: sunset 23:50 UTC.
-    found = sunset_at(40.8939, -83.8917, "America/New_York")(date(2018, 9, 12))
-
-    assert found is not None
-    assert abs(found / 1000 - datetime(2018, 9, 12, 23, 50, tzinfo=UTC).timestamp()) <= TOLERANCE_S
+    assert row.holds(row.measured().off), row.measured()
 
 
 @pytest.mark.parametrize(
@@ -113,6 +67,6 @@ def test_doors_open_twenty_minutes_after_sunset_in_the_evening_of_their_date() -
     six = int(datetime(2012, 11, 1, 1, 0, tzinfo=UTC).timestamp() * 1000)  # 18:00 PDT
     opens = six + 32 * 60_000  # sunset 17:12 PST is 18:12 PDT
 
-    assert not calendar.piece(opens - TOLERANCE_S * 1000).open
-    assert calendar.piece(opens + TOLERANCE_S * 1000).open
+    assert not calendar.piece(opens - TOLERANCE_MS).open
+    assert calendar.piece(opens + TOLERANCE_MS).open
     assert calendar.piece(opens + 2 * 3_600_000).open

@@ -15,6 +15,7 @@ from typing import Any
 import pytest
 
 from tests.firmware.modules import FIRMWARE, MICROPYTHON
+from tests.outside.registry import outside
 
 
 class Counter:
@@ -145,6 +146,21 @@ def test_a_wrong_file_is_refused_with_every_fault(interpreter: str, tmp_path: Pa
     assert [line.split(": ")[1] for line in done.stdout.splitlines()] == ["host", "root", "port"]
 
 
+@pytest.mark.parametrize("interpreter", [sys.executable, str(MICROPYTHON)])
+def test_a_boards_file_on_a_computer_is_answered_in_words(interpreter: str, tmp_path: Path) -> None:
+    path = tmp_path / "gate.json"
+    path.write_text(
+        '{"id": "gate", "host": "h", "root": "haunt/yard", "sensors": {"gate-mat": {"pin": 4}}}'
+    )
+    command = [interpreter, str(FIRMWARE / "main.py"), str(path)]
+    ran = subprocess.run(command, capture_output=True, text=True, check=False)
+
+    assert ran.returncode == 2
+    assert "Traceback" not in ran.stdout + ran.stderr
+    for words in ("has no pins", f"haunt boards play {path}", "motion gate-mat"):
+        assert words in ran.stdout
+
+
 def test_only_four_files_touch_machine_and_network() -> None:
     outside = {"machine", "network", "neopixel", "socket", "select", "time", "os"}
     may = {"board.py", "drivers.py", "pins.py", "sound.py"}
@@ -196,6 +212,7 @@ def test_a_reset_is_told_as_far_as_the_port_tells_it(  # noqa: PLR0917
     bench.cause = cause
 
     assert firmware.board.reset_cause() == word
+    outside("reset/words").agrees()
     bench.cause = 3
     assert firmware.board.reset_cause() == "watchdog"
 

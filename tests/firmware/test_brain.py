@@ -13,6 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.firmware.modules import BOOT, CONFIG, VECTORS, Run, beat, cue, stop
+from tests.outside.registry import outside
 
 STEPS = VECTORS / "board_steps.json"
 OFFSET_MS = 100_000
@@ -33,6 +34,7 @@ def test_every_scripted_sequence_goes_as_written(run_script: Run) -> None:
     written = sum("steps" in each for each in json.loads(STEPS.read_text(encoding="utf-8")))
     assert done.stdout == f"run {written}\n", done.stderr
     assert done.returncode == 0
+    outside("micropython/vectors").agrees(cases=written)
 
 
 def test_an_action_left_out_of_a_sequence_is_noticed(run_script: Run, tmp_path: Path) -> None:

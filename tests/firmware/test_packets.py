@@ -12,6 +12,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from tests.outside.registry import outside
+
 topics = st.text(
     st.characters(exclude_categories=["Cs"], exclude_characters="\x00"), min_size=1, max_size=40
 )
@@ -37,6 +39,7 @@ def test_a_connect_carries_will_sign_in_and_keepalive(firmware: SimpleNamespace)
         b"\x10\x33\x00\x04MQTT\x04\xee\x00\x0a"
         b"\x00\x04gate\x00\x0fh/gate/presence\x00\x04gone\x00\x04gate\x00\x04word"
     )
+    outside("mqtt/board").agrees()
 
 
 def test_a_bare_connect_asks_for_a_clean_session_only(firmware: SimpleNamespace) -> None:
@@ -57,6 +60,7 @@ def test_small_packets_are_as_the_standard_writes_them(firmware: SimpleNamespace
     )
     assert packets.pingreq() == b"\xc0\x00"
     assert packets.disconnect() == b"\xe0\x00"
+    outside("mqtt/board").agrees(cases=6)
 
 
 def test_a_long_packet_has_a_length_of_two_bytes(firmware: SimpleNamespace) -> None:
@@ -64,6 +68,7 @@ def test_a_long_packet_has_a_length_of_two_bytes(firmware: SimpleNamespace) -> N
 
     assert packet[:3] == b"\x30\xcb\x01"
     assert len(packet) == 3 + 203
+    outside("mqtt/board").agrees()
 
 
 @given(streams=st.lists(publishes(), max_size=6), cuts=st.lists(st.integers(0, 3000), max_size=12))
@@ -129,6 +134,7 @@ def test_one_byte_at_a_time_gives_the_same_packet(firmware: SimpleNamespace) -> 
 def test_broken_bytes_end_the_connection(firmware: SimpleNamespace, broken: bytes) -> None:
     with pytest.raises(firmware.packets.PacketError):
         firmware.packets.Parser().feed(broken)
+    outside("mqtt/broken").agrees()
 
 
 def test_the_largest_packet_passes(firmware: SimpleNamespace) -> None:

@@ -14,6 +14,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.firmware.modules import VECTORS, Run
+from tests.outside.registry import outside
 
 TRACKS = VECTORS / "track_levels.json"
 waits = st.lists(st.integers(0, 120), min_size=20, max_size=50)
@@ -23,8 +24,10 @@ spans = st.tuples(st.integers(10, 300), st.integers(10, 300)).map(sorted)
 def test_every_scripted_behaviour_shows_its_levels(run_script: Run) -> None:
     done = run_script("track_vectors.py", TRACKS)
 
-    assert done.stdout == f"run {len(json.loads(TRACKS.read_text('utf-8')))}\n", done.stderr
+    count = len(json.loads(TRACKS.read_text("utf-8")))
+    assert done.stdout == f"run {count}\n", done.stderr
     assert done.returncode == 0
+    outside("micropython/vectors").agrees(cases=count)
 
 
 def test_a_level_left_out_is_noticed(run_script: Run, tmp_path: Path) -> None:

@@ -14,6 +14,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.firmware.modules import VECTORS, Run
+from tests.outside.registry import outside
 
 PAYLOADS = VECTORS / "payloads.json"
 READ = ("cue", "settings", "beat", "stop")
@@ -29,6 +30,7 @@ def test_the_board_agrees_with_every_golden_payload(run_script: Run) -> None:
 
     assert done.stdout == f"run {len(_concerning_boards())}\n", done.stderr
     assert done.returncode == 0
+    outside("micropython/vectors").agrees(cases=len(_concerning_boards()))
 
 
 def test_a_spoilt_vector_is_noticed(run_script: Run, tmp_path: Path) -> None:

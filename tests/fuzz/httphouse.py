@@ -16,7 +16,7 @@ from typing import Final
 from haunt.bootstrap.offline import open_store
 from haunt.config import read_config
 from haunt.site.doors import form_token_of
-from haunt.site.entrance import TOKEN_PREFIX
+from haunt.site.invitations import TOKEN_PREFIX
 from haunt.site.rights import Role
 from haunt.store.people import PeopleStore
 from haunt.store.roster import Opening, PeopleRefused, Token, hash_of

@@ -16,6 +16,7 @@ from tests.fuzz.http import Run
 from tests.fuzz.httpdraw import FORM, composed
 from tests.fuzz.httphouse import Answer, Asked, Caller, FuzzHouse, callers, fuzz_house
 from tests.fuzz.httplaw import MARK, faults_of, too_much
+from tests.outside.registry import outside
 from tests.system.house import Server
 
 EXAMPLES = 80
@@ -41,6 +42,7 @@ def test_a_real_server_answers_all_that_it_is_asked_and_gives_nothing_away(
     outcome = Run(house, 11).everything(EXAMPLES)
 
     assert outcome.failures == []
+    outside("http/openapi").agrees(cases=EXAMPLES)
     assert outcome.noted["status 200"] > 3, "what comes after the doors was reached"
     assert outcome.noted["status 401"] + outcome.noted["status 403"] > 1
 

@@ -12,7 +12,7 @@ import pytest
 from haunt.core.calendar import Calendar, no_sunset
 from haunt.core.clockwork import CalendarSpec, NightSpec, PhaseSpec, QuietSpec, TimeOfDay
 from haunt.core.people import ARMED
-from haunt.live.checklist import Evidence, Line, State, StopTried, Tally, lines
+from haunt.live.checklist import Evidence, FindingCounts, Line, State, StopTried, lines
 from haunt.live.opening import TICKS, Span, Tonight, tonight
 from haunt.live.views import AlertView, NightView, PackView, PropWord
 from haunt.workshop.band import Band
@@ -33,12 +33,12 @@ def a_good_night() -> NightView:
     props = [a_prop("owl", "Tin owl", PropWord.READY), a_prop("bell", "Bell", PropWord.REST)]
     night = a_night(props)
     boards = {name: replace(board, charge_percent=None) for name, board in night.boards.items()}
-    return replace(night, boards=boards)
+    return replace(night, boards=boards, doors="timetable")
 
 
 def evidence(**more: Any) -> Evidence:
     seen = {"owl-eye": DUSK_MS - 60_000, "bell-eye": SUNSET_MS}
-    return Evidence(seen, STOP, Tally())._replace(**more)
+    return Evidence(seen, STOP, FindingCounts())._replace(**more)
 
 
 def utc(at_ms: int) -> str:
@@ -200,13 +200,13 @@ def test_a_pressing_alert_is_to_be_mended_and_one_that_is_over_is_none() -> None
 @pytest.mark.parametrize(
     ("tally", "state"),
     [
-        (Tally(must=1), State.MEND),
-        (Tally(should=2), State.LOOK),
-        (Tally(notes=3), State.GOOD),
-        (Tally(refused=True), State.MEND),
+        (FindingCounts(must=1), State.MEND),
+        (FindingCounts(should=2), State.LOOK),
+        (FindingCounts(notes=3), State.GOOD),
+        (FindingCounts(refused=True), State.MEND),
     ],
 )
-def test_findings_count_by_how_pressing_they_are(tally: Tally, state: State) -> None:
+def test_findings_count_by_how_pressing_they_are(tally: FindingCounts, state: State) -> None:
     assert found(known=evidence(findings=tally))["findings"].state is state
 
 
@@ -287,3 +287,15 @@ def test_each_line_for_a_person_has_a_name_of_its_own_that_fits_its_column() -> 
     for wanted in ("lit", "taped", "extinguisher", "strobes and fog", "property line", "water",
                    "does not burn", "cut-off", "Ground-fault"):  # fmt: skip
         assert wanted in said
+
+
+@pytest.mark.parametrize(
+    ("doors", "words"), [("closed", "Shut by hand"), ("paused", "Paused"), ("open", "Opened")]
+)
+def test_doors_by_hand_are_said_and_how_they_go_back_to_their_hours(doors: str, words: str) -> None:
+    line = found(replace(a_good_night(), doors=doors))["hours"]
+
+    assert line.state is State.LOOK
+    assert line.why.startswith(words)
+    assert (line.href, line.mend) == ("/doors", "Doors")
+    assert ("By the timetable" in line.why) is (doors != "open")

@@ -12,7 +12,7 @@ import pytest
 
 from haunt.bootstrap.logs import ROOT, set_up
 from haunt.core.decisions import MotionKey, Source
-from haunt.live.loglines import Line, Told, lines_of
+from haunt.live.loglines import LogLine, Told, lines_of
 from haunt.live.ports import Record, ReportRow
 from tests.live.test_running_night import BOOT, Evening
 from tests.store.stage import decision
@@ -111,7 +111,7 @@ def test_what_a_board_says_cannot_make_a_second_line() -> None:
 
     assert "\n" not in str(line)
     assert r'cue="c\nmotion id=x"' in str(line)
-    assert str(Line("x", (("a", None), ("b", 1)))) == "x b=1"
+    assert str(LogLine("x", (("a", None), ("b", 1)))) == "x b=1"
 
 
 def test_a_decision_without_a_motion_says_where_it_came_from() -> None:

@@ -56,5 +56,7 @@ def test_barred_words_are_whole_words_of_any_entry() -> None:
 def test_a_firing_is_told_with_its_line() -> None:
     fired = {"outcome": "fired", "behaviour": "growl", "source": "motion", "waited_ms": 0}
 
-    assert sentence(fired | {"line": "Boo!"}) == "Fired growl, saying “Boo!”."
+    assert sentence(fired | {"line": "Boo!"}) == "Fired growl, saying “Boo!”"
+    assert sentence(fired | {"line": "Who goes"}) == "Fired growl, saying “Who goes”."
+    assert sentence(fired | {"line": "Go home."}) == "Fired growl, saying “Go home.”"
     assert sentence(fired | {"line": None}) == sentence(fired) == "Fired growl."

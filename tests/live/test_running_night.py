@@ -10,6 +10,7 @@ import pytest
 
 from haunt.core import events
 from haunt.core.arbiter import Arbiter
+from haunt.core.clockwork import CalendarSpec, NightSpec, TimeOfDay
 from haunt.core.events import Motion
 from haunt.core.show import Show
 from haunt.live.night import RunningNight
@@ -18,6 +19,7 @@ from haunt.live.scene import Scene
 from haunt.live.views import Labels
 from tests.core.stage import EVENING, prop, sensor, show
 from tests.fakes.broker import FakeJournal, FakeOutbox
+from tests.live.scenarios import EVENING_DAY
 
 BOOT = "7f3a91c2d405"
 
@@ -336,3 +338,36 @@ def test_what_earlier_runs_decided_is_not_counted_beside_the_motions_of_this_one
 
     assert (before.motions, before.fired, before.refused, before.lapsed) == (0, 0, 0, 0)
     assert after.motions == after.fired + after.refused + after.lapsed == 1
+
+
+def test_doors_by_hand_have_no_closing_time_and_no_next_opening() -> None:
+    evening_night = NightSpec(EVENING_DAY, TimeOfDay(16 * 60), TimeOfDay(20 * 60), 10)
+    of = show(prop(), sensor(), calendar=CalendarSpec(nights=(evening_night,)))
+    evening = Evening(of=of).begin()
+    scene = Scene(evening.night, evening.journal, Labels())
+    by_hours = scene.build(evening.now, frozenset(), 0)
+    assert by_hours.closes_ms is not None
+    assert by_hours.next_change == "last group"
+
+    for state, is_open in (("open", True), ("closed", False)):
+        order = events.DoorsSet(evening.now, EVENING, state, 0, "Mara")
+        evening.night.order(order, ActionRow("Mara", "doors", state))
+        evening.wait(100)
+        view = scene.build(evening.now, frozenset(), 0)
+        assert (view.doors, view.open) == (state, is_open)
+        assert (view.closes_ms, view.next_change_ms) == (None, None)
+
+
+def test_a_phase_by_hand_is_told_with_its_end() -> None:
+    evening = Evening().begin()
+    scene = Scene(evening.night, evening.journal, Labels())
+    assert scene.build(evening.now, frozenset(), 0).hand_phase_until_ms is None
+
+    order = events.PhaseByHand(evening.now, EVENING, "gentle", 180_000, "Mara")
+    evening.night.order(order, ActionRow("Mara", "phase", "gentle"))
+    view = scene.build(evening.now, frozenset(), 0)
+
+    assert view.phases == ("gentle",)
+    assert view.hand_phase_until_ms == view.at_ms + 180_000
+    evening.wait(180_100)
+    assert scene.build(evening.now, frozenset(), 0).hand_phase_until_ms is None

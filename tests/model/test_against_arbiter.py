@@ -23,7 +23,7 @@ from tests.core.stage import Stage, prop, sensor, show
 from tests.model.duel import LONG_MS, DisagreementError, Duel, duel_of, shortest, steps_of
 from tests.model.shows import evening_of
 
-EXAMPLES = 6000 if os.environ.get("HAUNT_LONG") else 200
+EXAMPLES = 6000 if os.environ.get("HAUNT_LONG") else 100
 number = st.integers(0, 9999)
 PEOPLE = ("stop", "release", "hold", "unhold", "lock", "service", "mute", "phase", "doors")
 

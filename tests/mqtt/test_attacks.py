@@ -13,13 +13,15 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from paho.mqtt.client import topic_matches_sub
 
 from haunt.mqtt.credentials import Credentials
-from haunt.mqtt.kept import LibraryBroker
+from haunt.mqtt.loopback import LibraryBroker
 from tests.mqtt import attacks, raw
 from tests.mqtt.attacks import WRITES, filters_to_try, may_write, topics_to_try
 from tests.mqtt.raw import RawClient, Will, connect, packet, publish
 from tests.mqtt.stage import MOSQUITTO, TOPICS, Garden, free_port
+from tests.outside.registry import outside
 
 pytestmark = [
     pytest.mark.system,
@@ -31,6 +33,25 @@ pytestmark = [
 def spy(garden: Garden) -> Iterator[RawClient]:
     with attacks.let_in_a_spy(garden) as found:
         yield found
+
+
+def test_the_model_of_filters_is_that_of_a_client_library() -> None:
+    """Shared subscriptions are left out: a plain client knows nothing of them."""
+    topics = [each for each in topics_to_try() if attacks.is_topic(each)]
+    filters = [each for each in filters_to_try() if is_filter(each)]
+    for wanted in filters:
+        by_paho = {topic for topic in topics if topic_matches_sub(wanted.decode(), topic.decode())}
+        by_us = {topic for topic in topics if attacks.matches(wanted, topic)}
+        outside("mqtt/model").agrees(wrong=len(by_paho ^ by_us), cases=len(topics))
+    assert len(filters) > 100
+
+
+def is_filter(raw: bytes) -> bool:
+    try:
+        words = raw.decode()
+    except UnicodeDecodeError:
+        return False
+    return bool(words) and not words.startswith("$share/") and "\0" not in words
 
 
 def bad_rows(seen: list[attacks.Seen]) -> list[str]:
@@ -72,6 +93,7 @@ def test_a_board_reads_its_own_words_and_everybodys_and_nothing_else(
     assert bad_rows(seen) == []
     assert sum(each.expected for each in seen) > 50
     assert len(seen) > 5000
+    outside("mqtt/filters").agrees(cases=len(seen))
 
 
 def test_the_table_would_show_a_broker_that_lets_everything_through(garden: Garden) -> None:

@@ -11,7 +11,7 @@ import stat
 
 import pytest
 
-from haunt.mqtt.kept import BrokerFailed
+from haunt.mqtt.listening import BrokerFailed
 from tests.mqtt.stage import HOST, MOSQUITTO, TOPICS, Garden, Heard, free_port, until
 
 pytestmark = [

@@ -8,7 +8,7 @@ from haunt.live.crew import Crew
 from haunt.site.asking import CALLER, form_token
 from haunt.site.assets import Static
 from haunt.site.doors import Caller
-from haunt.site.findings import routes
+from haunt.site.findings import books, routes
 from haunt.site.fragments import Fragments, environment
 from haunt.site.hub import Hub
 from haunt.site.pages import Pages
@@ -51,7 +51,7 @@ def an_app(text: str) -> tuple[FastAPI, KeeperOf]:
     )
     pages = Pages(services, Fragments(crew, templates, services.wall_ms), templates)
     app = FastAPI()
-    app.include_router(routes(pages, sunset_of))
+    app.include_router(routes(pages, books(sunset_of)))
     app.mount("/static", Static(), name="static")
     app.add_middleware(LetIn)
     return app, keeper

@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 
 from haunt.core import events
+from tests.outside.registry import outside
 from tests.site.night import a_row
 from tests.site.stage import Stage, a_stage
 
@@ -175,6 +176,7 @@ def test_csv_is_rfc_4180_and_no_cell_is_a_formula(stage: Stage) -> None:
     assert "\n" not in "".join(lines), "no bare line feed"
     rows = list(csv.DictReader(io.StringIO(answer.text, newline="")))
     assert [row["prop"] for row in rows] == ["'=cmd()", 'say "boo", twice', "'@owl"]
+    outside("csv/rows").agrees(cases=len(rows))
 
 
 @pytest.mark.parametrize(
@@ -191,6 +193,7 @@ def test_csv_is_rfc_4180_and_no_cell_is_a_formula(stage: Stage) -> None:
 def test_what_does_not_exist_is_a_problem_with_404(stage: Stage, method: str, path: str) -> None:
     body: dict[str, object] | None = {} if method == "PATCH" else None
     assert is_problem(stage.client.request(method, API + path, json=body), 404)
+    outside("problems/json").agrees()
 
 
 def test_a_crash_is_a_problem_without_its_trace(stage: Stage) -> None:

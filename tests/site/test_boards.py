@@ -157,7 +157,7 @@ def test_the_list_leads_to_each_board_and_there_is_no_other(stage: Stage) -> Non
 
 
 def test_only_an_owner_sees_that_there_is_a_password(stage: Stage) -> None:
-    assert "Make a password" in stage.client.get(f"/boards/{OWL}").text
+    assert "Make its file" in stage.client.get(f"/boards/{OWL}").text
     for role in ("crew", "watch"):
         stage.become(role)
         assert "password" not in stage.client.get(f"/boards/{OWL}").text

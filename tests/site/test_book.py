@@ -23,7 +23,11 @@ from haunt.site.book.commands import COMMANDS, SHARED
 from haunt.site.book.settings import SERVER, tables
 from haunt.site.book.sums import Worked, worked
 from haunt.site.rights import RIGHTS, find
+from haunt.wire.boardfile import parts_of
+from haunt.wire.showerrors import ShowFileRefused
+from haunt.wire.showfile import read_show
 from haunt.wire.showmodels import ShowFile
+from tests.outside.registry import outside
 from tests.site.stage import a_stage
 
 MANUAL = Path(__file__).parents[2] / "web" / "manual"
@@ -286,6 +290,7 @@ BY_HAND = {
 @pytest.mark.parametrize("which", SUMS)
 def test_a_worked_sum_comes_to_what_it_comes_to_by_hand(which: str) -> None:
     assert SUMS[which].answer.startswith(BY_HAND[which])
+    outside("manual/sums").agrees()
 
 
 def test_every_sum_is_on_its_page_with_what_is_given_and_what_to_do(texts: dict[str, str]) -> None:
@@ -293,3 +298,21 @@ def test_every_sum_is_on_its_page_with_what_is_given_and_what_to_do(texts: dict[
     for each in worked():
         for text in (each.question, each.given, each.working, each.answer, each.so):
             assert text in page
+
+
+def test_the_smallest_show_file_holds_and_nothing_of_it_may_go(texts: Mapping[str, str]) -> None:
+    [text] = re.findall(r"<pre>(\[show\].*?)</pre>", texts["settings"], re.DOTALL)
+    text = unescape(text)
+
+    assert read_show(text, "the smallest").show.links[0].prop == "gatekeeper"
+    parts = parts_of(text, "gate")
+    assert (list(parts.sensors), list(parts.props), parts.words) == (
+        ["gate-pir"],
+        ["gatekeeper"],
+        "",
+    )
+    lines = text.splitlines()
+    for number, line in enumerate(lines):
+        if line and not line.startswith(("pins", "[[link]]")):
+            with pytest.raises(ShowFileRefused):
+                read_show("\n".join(lines[:number] + lines[number + 1 :]), "less")

@@ -144,10 +144,14 @@ def test_a_night_that_is_none_is_said_in_words(client: TestClient, path: str) ->
     assert "no date" in answer.text
 
 
-def test_a_site_without_a_journal_says_so() -> None:
+def test_where_nothing_was_journalled_yet_the_page_says_so_and_is_no_error() -> None:
     with a_stage() as stage:
-        for path in ("/counts", "/packs"):
-            assert "no journal" in stage.client.get(path).text
+        for path, title in (("/counts", "Counts"), ("/packs", "Packs")):
+            answer = stage.client.get(path)
+            assert answer.status_code == 200
+            assert f"<h1>{title}</h1>" in answer.text
+            assert "no journal" in answer.text
+            assert 'href="/first"' in answer.text
 
 
 def test_a_long_night_keeps_its_dips_in_few_points() -> None:

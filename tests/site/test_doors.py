@@ -5,11 +5,12 @@ Method: the real doors over the real store in memory, with a clock that a test t
 
 import pytest
 
-from haunt.site.doors import DAY_MS, LIVES, Caller, Doors, form_token_of, new_secret
-from haunt.site.entrance import new_token
+from haunt.core.calendar import DAY_MS
+from haunt.site.doors import LIVES, Caller, Doors, form_token_of, new_secret
+from haunt.site.invitations import new_token
 from haunt.site.rights import CREW, OWNER, WATCH, Role
-from haunt.store.engines import StoreRefused
 from haunt.store.people import PeopleStore
+from haunt.store.refusal import StoreRefused
 from haunt.store.roster import EMPTY, Roster
 from tests.site.stage import (
     NAMES,

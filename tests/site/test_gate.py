@@ -25,8 +25,9 @@ from haunt.site.passwords import WAITING_MAX, WORKERS, Passwords
 from haunt.site.ports import Services
 from haunt.site.rights import CREW, NOBODY, RIGHTS, Right
 from haunt.site.security import SAFE
-from haunt.store.engines import StoreRefused, open_engines
+from haunt.store.engines import open_engines
 from haunt.store.people import PeopleStore
+from haunt.store.refusal import StoreRefused
 from haunt.store.roster import Deed, Opening, hash_of
 from haunt.store.schema import upgrade
 from tests.site.night import DUSK_MS, StandInDesk, StandInKeeper, StandInReader, a_night

@@ -18,6 +18,7 @@ from haunt.live.errors import CrewMistake
 from haunt.site.paper.ink import PAPERS
 from haunt.site.paper.joincard import card_pdf, checked, steps_of, wifi_code
 from haunt.site.paper.ports import Wifi
+from tests.outside.registry import outside
 from tests.site.paper import seen
 from tests.site.stage import OWN, Stage, a_stage
 
@@ -80,6 +81,7 @@ def test_both_codes_are_read_from_the_rendered_card(paper: str) -> None:
     steps = steps_of(wifi, url, "crew")
     (page,) = seen(card_pdf("The lantern garden", steps, PAPERS[paper], NOON))
     assert page.words == sorted([url, wifi_code(wifi)])
+    outside("codes/card").agrees(cases=2)
     first, second = sorted(page.codes, key=lambda each: each[2])
     assert first[0].startswith("WIFI:"), "the network comes first"
     assert second[0] == url

@@ -19,9 +19,10 @@ from haunt.cli import app
 from haunt.site.paper.ink import PAPERS, Ink, Room, Type
 from haunt.site.paper.labels import GRIDS, Label, label_sheets, labels_of
 from haunt.store.engines import open_engines
-from haunt.store.reader import Writer
+from haunt.store.writer import Writer
 from haunt.wire.showfile import read_show
 from haunt.workshop.cautions import CAUTIONS, DECIDES, Topic
+from tests.outside.registry import outside
 from tests.site.map.garden import a_garden, example
 from tests.site.paper import Seen, seen
 
@@ -57,18 +58,18 @@ def test_every_prop_and_board_has_a_code_that_a_camera_reads(
     props = {f"{BASE}/props/{each.id}" for each in GARDEN.props}
     boards = {f"{BASE}/boards/{each.id}" for each in GARDEN.boards}
     assert sorted(words) == sorted(props | boards)
+    outside("codes/labels").agrees(cases=len(words))
 
 
 def test_labels_fill_sheets_of_the_right_size_by_the_grid(sheets: tuple[str, list[Seen]]) -> None:
-    """Two by four on A4 and two by five on Letter: common practice, no source."""
+    """Two by four on A4 and two by five on Letter."""
     paper, pages = sheets
-    a_sheet = {"a4": 8, "letter": 10}[paper]
-    # ISO 216: A4 is 210 x 297 mm; US letter is 8.5 x 11 in.
-    size = {"a4": (210, 297), "letter": (215.9, 279.4)}[paper]
+    a_sheet, size = outside("paper/labels").published(paper), outside("paper/sizes").published
     assert len(pages) == -(-18 // a_sheet)
     for page in pages:
-        assert (page.width_mm, page.height_mm) == pytest.approx(size, abs=0.05)
-    assert len(pages[0].codes) == a_sheet
+        outside("paper/sizes").saw(page.width_mm, size(paper, "width"))
+        outside("paper/sizes").saw(page.height_mm, size(paper, "height"))
+    outside("paper/labels").saw(len(pages[0].codes), a_sheet)
     rooms = list(GRIDS[paper].rooms())
     for _, x, y, wide in pages[0].codes:
         (room,) = [
@@ -78,7 +79,7 @@ def test_labels_fill_sheets_of_the_right_size_by_the_grid(sheets: tuple[str, lis
             and each.y <= y <= each.y + each.height
         ]
         assert y + wide <= room.y + room.height
-        assert wide >= 18, "a phone at arm's length (common practice, no source)"
+        outside("paper/code-size").saw(wide)
 
 
 def test_rooms_of_a_sheet_lie_side_by_side_on_the_paper() -> None:

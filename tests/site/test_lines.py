@@ -15,9 +15,10 @@ import pytest
 from haunt.bootstrap.errands import Errands
 from haunt.bootstrap.linebook import LineShelf
 from haunt.site.lineports import NoLines
-from haunt.site.lines import running_of
+from haunt.site.linewords import running_of
 from haunt.site.workports import Work, WorkState
 from haunt.store.linerows import LineStore
+from haunt.study.pools.reading import Entry
 from haunt.wire.saying import line_id
 from tests.site.shelf import SHOW, Shelf
 from tests.site.stage import HTMX, OWN, Stage, a_stage
@@ -256,6 +257,8 @@ def test_work_that_did_not_begin_says_why_where_one_is(house: House, work: Work,
 
 
 def test_work_that_begins_is_asked_for_by_what_a_person_chose(house: House) -> None:
+    own = [Entry(f"Sentence of mine, number {number}.") for number in range(8)]
+    house.book.add("gate", "growl", own, "Mara")
     house.post(f"{GATE}/prepare", count="10")
 
     assert house.book.work() is not None

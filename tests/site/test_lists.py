@@ -13,6 +13,7 @@ import pytest
 from haunt.live.errors import CrewMistake
 from haunt.site.lists import LIMIT_MAX, csv_of, every, instant
 from haunt.site.ports import Asked
+from tests.outside.registry import outside
 from tests.site.night import StandInPage
 from tests.site.stage import Stage
 
@@ -61,7 +62,9 @@ def test_counts_by_name_are_one_cell_of_json() -> None:
     ],
 )
 def test_a_time_is_read_as_rfc_3339(text: str, ms: int) -> None:
-    assert instant(text, "since") == ms
+    found = instant(text, "since")
+    assert found is not None
+    outside("time/rfc-3339").saw(found, ms)
 
 
 def test_a_time_from_a_form_is_local() -> None:

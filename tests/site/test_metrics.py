@@ -11,6 +11,7 @@ import pytest
 
 from haunt.live.views import Counters
 from haunt.site.metrics import COUNTERS, Metric, metrics_of, written
+from tests.outside.registry import outside
 from tests.site.night import DUSK_MS, a_night
 from tests.site.stage import Stage
 
@@ -50,6 +51,7 @@ def test_every_line_is_of_the_format_and_told_once(stage: Stage) -> None:
     assert text.endswith("\n")
     assert helped == set(typed)
     assert len(seen) == len(set(seen)) > 30
+    outside("metrics/format").agrees(cases=len(text.splitlines()))
 
 
 def test_names_have_a_prefix_a_base_unit_and_total_where_they_count(stage: Stage) -> None:

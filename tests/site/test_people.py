@@ -11,7 +11,7 @@ from html import unescape
 import pytest
 
 from haunt.site.asking import FIELD, HEADER
-from haunt.site.entrance import NewLink
+from haunt.site.invitations import NewLink
 from tests.site.night import DUSK_MS
 from tests.site.stage import NAMES, OWN, PAGES, Stage, secret_of, token_of
 from tests.site.test_sign_in import come_in, link, people

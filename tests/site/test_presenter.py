@@ -159,3 +159,29 @@ def test_a_page_is_sent_what_it_shows_and_always_the_bar(
     wants = wants_of(page)
 
     assert {each for each in wanted | not_wanted if wants(each)} == wanted
+
+
+def test_a_board_that_was_never_heard_is_not_said_to_be_lost() -> None:
+    night = a_night([a_prop("owl", "Tin owl", PropWord.LOST)])
+    board = replace(night.boards["b-owl"], here=False, last_heard_ms=None)
+    presenter = Presenter(replace(night, boards={"b-owl": board}))
+
+    card = presenter.board(board)
+    assert (card.word, card.heard) == ("Not here", "not heard yet")
+    [need] = [each for each in presenter.needs().rows if "not heard yet" in each.what]
+    assert "its file on it?" in need.todo
+    assert need.href == "/boards/b-owl"
+
+
+def test_doors_that_somebody_shut_are_said_to_be_so() -> None:
+    for doors, said in (("closed", "Closed by hand"), ("timetable", "Closed")):
+        night = replace(a_night(), open=False, doors=doors)
+        assert Presenter(night).summary().state == said
+
+
+def test_a_gentle_span_by_hand_is_counted_down() -> None:
+    night = replace(a_night(), phases=("gentle",), hand_phase_until_ms=DUSK_MS + 1_800_000 + 60_000)
+
+    summary = Presenter(replace(night, at_ms=DUSK_MS + 1_800_000)).summary()
+
+    assert (summary.mild_ms, summary.mild_left) == (DUSK_MS + 1_860_000, "60 s")

@@ -16,7 +16,7 @@ import pytest
 
 from haunt.site.asking import HEADER, own_path, unmasked
 from haunt.site.doors import form_token_of
-from haunt.site.entrance import NewLink
+from haunt.site.invitations import NewLink
 from haunt.store.engines import open_engines
 from haunt.store.people import PeopleStore
 from haunt.store.roster import hash_of

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from haunt.site.assets import web_folder
+from tests.outside.registry import outside
 
 TEMPLATES = sorted(
     each for folder in ("templates", "manual") for each in (web_folder() / folder).glob("*.html")
@@ -73,4 +74,4 @@ def tokens(theme: str) -> dict[str, str]:
 def test_each_ink_can_be_read_on_each_ground(theme: str, ink: str) -> None:
     found = tokens(theme)
     for ground in ("ground", "raised"):
-        assert contrast(found[ink], found[ground]) >= 4.5
+        outside("contrast/inks").saw(contrast(found[ink], found[ground]))

@@ -8,6 +8,7 @@ import argparse
 import importlib
 import os
 import shutil
+import signal
 import sys
 import tempfile
 import time
@@ -30,6 +31,7 @@ def main() -> int:
     asked.add_argument("--data", type=Path)
     asked.add_argument("--minutes", type=float, help="end earlier, where the run can")
     words = asked.parse_args()
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit("ended: what it started is ended with it"))
     if words.name == "ledger":
         return ledger.show(words.data or Path("haunt-data"))
     if words.name == "all":

@@ -4,9 +4,11 @@ A start costs no import then, which is half of it; all that a server does itself
 database on, it still does. `python -m tests.soak.nursery` reads one birth a line, answers its pid.
 """
 
+import gc
 import importlib
 import json
 import os
+import secrets
 import select
 import signal
 import subprocess
@@ -18,7 +20,8 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Self
 
-from tests.soak import crashing
+from haunt.store import postgres
+from tests.soak import crashing, spaces
 from tests.system.house import ROOT
 
 
@@ -68,10 +71,11 @@ class Nursery:
     def __exit__(self, *_: object) -> None:
         self._process.communicate(timeout=30)
 
-    def bear(self, words: Sequence[str], log: Path) -> Born:
+    def bear(self, words: Sequence[str], log: Path, space: str = "") -> Born:
+        """In a network namespace, where one is named."""
         assert self._process.stdin is not None
         assert self._process.stdout is not None
-        print(json.dumps([str(log), *words]), file=self._process.stdin, flush=True)
+        print(json.dumps([str(log), space, *words]), file=self._process.stdin, flush=True)
         return Born(int(self._process.stdout.readline()))
 
 
@@ -81,6 +85,7 @@ def main() -> None:
         importlib.import_module(name)
     assert threading.active_count() == 1, "a process of several threads cannot be forked"
     signal.signal(signal.SIGCHLD, signal.SIG_IGN)  # nobody waits for them
+    gc.freeze()  # neither those who are born nor our own end go through all that was imported
     for line in sys.stdin:
         pid = os.fork()
         if pid == 0:
@@ -88,7 +93,11 @@ def main() -> None:
         print(pid, flush=True)
 
 
-def _live(log: str, point: str, number: str, *words: str) -> None:
+def _live(log: str, space: str, point: str, number: str, *words: str) -> None:
+    if space:
+        spaces.enter(space)
+    # Drawn at the import: of servers on one database each must have a name of its own.
+    postgres.LINE["application_name"] = f"haunt-{secrets.token_hex(6)}"
     signal.signal(signal.SIGCHLD, signal.SIG_DFL)
     for at, path, flags in ((0, os.devnull, os.O_RDONLY), (1, os.devnull, os.O_WRONLY)):
         os.dup2(os.open(path, flags), at)

@@ -33,11 +33,13 @@ TRIALS: Final = (
     Trial("flood", "P16", "a thousand strangers a second cost nobody a cue", 10, "600 s"),
     Trial("payloads", "P17", "no payload breaks the reader", 200_000, "1,000,000"),
     Trial("packets", "P18", "no packet breaks the broker or our end", 2000, "100,000"),
+    Trial("slow", "P19", "who never reads or sleeps slows nobody", 2000, "100,000 queued"),
     Trial("restarts", "P22", "ended and begun in 5 s each, as it was", 4, "200 cycles"),
     Trial("guesses", "P23", "guessing passwords is useless, harms nobody", 100_000, "100,000"),
     Trial("timings", "P23", "how long a guess takes tells no names", 400, "10,000"),
     Trial("stops", "P25", "a stop reaches all in 1 s, whatever befalls", 280, "10,000 stops"),
     Trial("stop", "P25", "a stop outlives every restart", 12, "all 12 ways"),
     Trial("standby", "P28", "of two servers one decides, the other takes over", 6, "500 faults"),
+    Trial("rolling", "P28", "an upgrade of both, in turns, loses nothing", 3, "100 rounds"),
 )
 BY_NAME: Final = {each.name: each for each in TRIALS}

@@ -2,7 +2,7 @@
 
 from pathlib import Path
 
-from haunt.bootstrap.mending import Memory, remember
+from haunt.bootstrap.kept import Memory, remember
 from haunt.bootstrap.offline import open_store
 from haunt.config import Config
 from haunt.core import events
@@ -11,7 +11,8 @@ from haunt.core.decisions import Decision, SendCue
 from haunt.live.ports import Record
 from haunt.live.prepare import prepare
 from haunt.store.ledger import Ledger
-from haunt.store.reader import Reader, Writer
+from haunt.store.reader import Reader
+from haunt.store.writer import Writer
 from haunt.wire.showfile import read_show
 from tests.core.stage import BOOT, EVENING
 

@@ -15,8 +15,9 @@ from haunt.core.decisions import Decision, MotionKey, Outcome, Source
 from haunt.core.events import Motion
 from haunt.live.ports import Record
 from haunt.store.engines import open_engines
-from haunt.store.reader import Reader, Writer
+from haunt.store.reader import Reader
 from haunt.store.schema import upgrade
+from haunt.store.writer import Writer
 from tests import cluster
 from tests.core.stage import BOOT, EVENING
 

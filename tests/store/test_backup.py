@@ -16,10 +16,13 @@ from hypothesis import strategies as st
 
 from haunt.store import backup
 from haunt.store.backup import RESERVE_BYTES, Backup, BackupRefused
-from haunt.store.engines import StoreRefused, open_engines
+from haunt.store.engines import open_engines
 from haunt.store.journal import SqlJournal
 from haunt.store.ledger import Ledger
-from haunt.store.schema import HEAD, revision, upgrade
+from haunt.store.refusal import StoreRefused
+from haunt.store.revision import HEAD, revision
+from haunt.store.schema import upgrade
+from haunt.store.thinning import WHYS, thin, worth_keeping
 from tests.core.stage import EVENING
 from tests.store.flaky import whole
 from tests.store.stage import Heard, Opened, record
@@ -166,7 +169,7 @@ def listed(at_ms: int, why: str = "scheduled", size: int = 1) -> Backup:
 def test_a_month_of_hourly_backups_thins_to_a_day_of_hours_and_a_fortnight() -> None:
     month = [listed(EVENING + hour * HOUR_MS) for hour in range(30 * 24)]
 
-    kept = [(each.at_ms - EVENING) // HOUR_MS for each in backup.worth_keeping(month)]
+    kept = [(each.at_ms - EVENING) // HOUR_MS for each in worth_keeping(month)]
 
     last = 30 * 24 - 1
     assert kept[:24] == list(range(last, last - 24, -1))
@@ -176,7 +179,7 @@ def test_a_month_of_hourly_backups_thins_to_a_day_of_hours_and_a_fortnight() -> 
 
 @given(
     st.lists(
-        st.tuples(st.integers(0, 60 * 24 * HOUR_MS), st.sampled_from(sorted(backup.WHYS))),
+        st.tuples(st.integers(0, 60 * 24 * HOUR_MS), st.sampled_from(sorted(WHYS))),
         max_size=120,
         unique=True,
     )
@@ -186,14 +189,14 @@ def test_however_they_lie_the_newest_stays_and_the_number_is_bounded(
 ) -> None:
     there = [listed(at_ms, why) for at_ms, why in taken]
 
-    kept = backup.worth_keeping(there)
+    kept = worth_keeping(there)
 
     assert len(kept) <= 24 + 14 + 3 * 5
-    for why in backup.WHYS:
+    for why in WHYS:
         of_kind = [each for each in there if each.why == why]
         if of_kind:
             assert max(of_kind, key=lambda each: each.at_ms) in kept
-    assert backup.worth_keeping(kept) == kept
+    assert worth_keeping(kept) == kept
 
 
 def test_thinning_holds_the_bytes_and_spares_the_one_just_made(
@@ -206,7 +209,7 @@ def test_thinning_holds_the_bytes_and_spares_the_one_just_made(
     ]
     late = backup.take(database.path, folder, 0, "scheduled", free=plenty)  # a clock set back
 
-    gone = backup.thin(folder, keep=late.name, total_bytes_max=2 * made[0].size_bytes)
+    gone = thin(folder, keep=late.name, total_bytes_max=2 * made[0].size_bytes)
 
     assert sorted(gone) == sorted(each.name for each in made[1:])
     assert [each.name for each in backup.found_in(folder)] == [made[0].name, late.name]

@@ -10,8 +10,8 @@ from haunt.core.decisions import Outcome
 from haunt.live.ports import ActionRow, Record
 from haunt.live.why.facts import Because
 from haunt.store.checks import Check, CheckStore, Range
-from haunt.store.engines import StoreRefused
 from haunt.store.ledger import Ledger
+from haunt.store.refusal import StoreRefused
 from tests.core.stage import EVENING
 from tests.store.stage import Opened, record
 

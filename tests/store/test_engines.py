@@ -10,9 +10,10 @@ import pytest
 from sqlalchemy import Engine, text
 from sqlalchemy.exc import OperationalError
 
-from haunt.store.engines import WAL_BYTES_MAX, StoreRefused, open_engines
+from haunt.store.engines import WAL_BYTES_MAX, open_engines
 from haunt.store.journal import SqlJournal
 from haunt.store.reader import refuse_unreadable
+from haunt.store.refusal import StoreRefused
 from haunt.store.schema import upgrade
 from tests.store.stage import Heard, Opened, opened, record
 

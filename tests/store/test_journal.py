@@ -11,7 +11,8 @@ from contextlib import contextmanager
 from haunt.core.decisions import SendCue
 from haunt.core.events import BoardHealth
 from haunt.live.ports import ActionRow, AlertRow, HealthRow, Record, ReportRow
-from haunt.store.journal import SNAPSHOTS_KEPT, SqlJournal
+from haunt.store.journal import SqlJournal
+from haunt.store.ledger import SNAPSHOTS_KEPT
 from tests.core.stage import BOOT, EVENING
 from tests.store.stage import Heard, Opened, record
 

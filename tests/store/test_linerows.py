@@ -5,8 +5,8 @@ Method: a fresh database of each kind; rows added, judged, and marked as followe
 
 import pytest
 
-from haunt.store.engines import StoreRefused
 from haunt.store.linerows import POOL_MAX, LineStore
+from haunt.store.refusal import StoreRefused
 from haunt.study.pools.pool import PoolLine, State
 from haunt.wire.saying import line_id
 from tests.store.stage import Opened

@@ -7,12 +7,11 @@ import tracemalloc
 
 import pytest
 
-from haunt.core.decisions import Outcome, SendCue
+from haunt.core.decisions import SendCue
 from haunt.live.ports import Record
 from haunt.store.journal import SqlJournal
 from haunt.store.lists import LIMIT_MAX
 from haunt.store.longrows import BATCH
-from haunt.store.reader import Verdicts
 from tests.core.stage import BOOT, EVENING
 from tests.store.stage import Heard, Opened, decision, record
 
@@ -143,33 +142,10 @@ def test_which_line_was_spoken_stands_with_the_decision(database: Opened) -> Non
     assert [each["line"] for each in database.reader.decisions().items] == ["who goes there", None]
 
 
-def test_decisions_are_counted_by_prop_since_a_time(database: Opened) -> None:
-    put(
-        database,
-        record(1),
-        record(2),
-        record(3, outcome=Outcome.REFUSED, reason="held"),
-        record(4, prop="crypt", outcome=Outcome.LAPSED, reason="left"),
-        record(5, prop=None, outcome=Outcome.REFUSED, reason="no-prop"),
-    )
-
-    assert database.reader.counts_by_prop(0) == {
-        "gate": Verdicts(fired=2, refused=1),
-        "crypt": Verdicts(lapsed=1),
-    }
-    assert database.reader.counts_by_prop(EVENING + 2) == {
-        "gate": Verdicts(fired=1, refused=1),
-        "crypt": Verdicts(lapsed=1),
-    }
-    assert database.reader.counts_by_prop(EVENING + HOUR_MS) == {}
-
-
 def test_motions_are_counted_by_board_and_boot(database: Opened) -> None:
     put(database, record(1), record(2), record(3, seq=2))
 
-    assert database.reader.motions_counted("b1", BOOT) == 2
-    assert database.reader.motions_counted("b1", "000000000000") == 0
-    assert database.reader.motions_counted("b2", BOOT) == 0
+    assert database.reader.counted() == {("b1", BOOT): 2}
 
 
 def test_the_last_number_counts_records_without_an_event_too(database: Opened) -> None:

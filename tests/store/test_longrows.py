@@ -17,6 +17,7 @@ from haunt.site.lists import DECISION_COLUMNS, csv_of, decision_pieces, every
 from haunt.store.longrows import BATCH
 from haunt.store.reader import Reader
 from tests.benchmarks.long_log import START_MS, fill, fill_server
+from tests.outside.registry import outside
 from tests.store.stage import Opened, opened
 
 ROWS = 3 * BATCH
@@ -73,6 +74,7 @@ def test_words_that_need_quotes_or_a_guard_come_out_as_they_went_in(
     assert len(rows) == 40
     shown = [row["cue"] for row in rows[: len(ODD)]]
     assert [each.removeprefix("'") if len(each) > 1 else each for each in shown] == list(ODD)
+    outside("csv/rows").agrees(cases=len(ODD))
     assert all(not each.startswith(("=", "+", "-", "@", "\t")) for each in shown)
 
 

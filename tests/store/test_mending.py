@@ -17,13 +17,13 @@ from pathlib import Path
 import pytest
 
 from haunt.bootstrap import keeping
-from haunt.bootstrap.mending import BACKUPS, make_ready
-from haunt.bootstrap.offline import open_store
+from haunt.bootstrap.mending import make_ready
+from haunt.bootstrap.offline import BACKUPS, open_store
 from haunt.config import Config
 from haunt.store import backup, rescue
 from haunt.store.backup import BackupRefused
-from haunt.store.engines import StoreRefused
 from haunt.store.reader import Reader
+from haunt.store.refusal import StoreRefused
 from tests.store.nights import SHOW, config_of, lay, state_of
 
 LAST = 64  # the number of the last event that `lay` writes

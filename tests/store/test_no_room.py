@@ -5,7 +5,8 @@ Method: a database whose driver refuses every write; an office that has its owne
 
 from haunt.bootstrap.people import set_up_link
 from haunt.store.people import PeopleStore
-from haunt.store.reader import Reader, Writer
+from haunt.store.reader import Reader
+from haunt.store.writer import Writer
 from tests.core.stage import EVENING
 from tests.store.flaky import Driver, flaky
 from tests.store.stage import Opened

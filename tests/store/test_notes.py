@@ -6,8 +6,8 @@ Method: a fresh database made by the scripts; a disk that refuses.
 import pytest
 from sqlalchemy import text
 
-from haunt.store.engines import StoreRefused
 from haunt.store.notes import PAGE, Note, NoteStore
+from haunt.store.refusal import StoreRefused
 from tests.store.stage import Opened
 
 NOTE = Note(0, 700, "Mara", "prop", "owl", "2026-10-12", "stuck", "oiled", "oil")

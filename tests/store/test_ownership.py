@@ -4,7 +4,11 @@ Method: two of them on a database of the test session, step by step, each with a
 silence is made by setting back what the row says.
 """
 
+import fcntl
 import json
+import resource
+import socket
+import time
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from threading import Barrier
@@ -13,12 +17,13 @@ import psycopg
 import pytest
 from sqlalchemy import text
 
-from haunt.store.engines import StoreRefused
 from haunt.store.ledger import Ledger
 from haunt.store.ownership import FORCE_MS, LEASE_S, STEP, TAKE_MS, Lost, Ownership
+from haunt.store.refusal import StoreRefused
 from tests.store.stage import Opened, record
 
 TRIES = 1000
+LONG_S = 60.0
 
 
 class Server:
@@ -156,6 +161,60 @@ def test_an_orderly_end_leaves_the_show_to_the_other_at_once(pair: Pair) -> None
     second.own.step()
 
     assert second.own.owns
+
+
+class Lingering(Ownership):
+    """Its line is there for a while after it ended, as far as the database knows."""
+
+    def _drop(self) -> None: ...
+
+    def vanish(self) -> None:
+        super()._drop()
+
+
+def test_who_stands_by_is_told_of_an_orderly_end_and_finds_the_lock_free(
+    pair: Pair, on_server: Opened
+) -> None:
+    first, second = pair
+    first.own = lingering = Lingering(on_server.url, "http://one", token="one")
+    guarded(pair)
+    ours, theirs = socket.socketpair()
+    began_s = time.monotonic()
+    first.own.release()
+
+    second.own.pause(ours, LONG_S)
+    second.own.step()
+
+    assert time.monotonic() - began_s < LONG_S / 2, "the word ends the pause"
+    assert second.own.owns, "at the first look"
+    lingering.vanish()
+    ours.close()
+    theirs.close()
+
+
+@pytest.fixture
+def many_files() -> Iterator[int]:
+    """Let this process open so many files, and return a number that `select` cannot take."""
+    before = resource.getrlimit(resource.RLIMIT_NOFILE)
+    resource.setrlimit(resource.RLIMIT_NOFILE, (max(before[0], 2000), before[1]))
+    yield 1500
+    resource.setrlimit(resource.RLIMIT_NOFILE, before)
+
+
+def test_a_pause_ends_where_the_server_ends_however_much_it_has_open(
+    pair: Pair, many_files: int
+) -> None:
+    _first, second = guarded(pair)
+    ours, theirs = socket.socketpair()
+    high = socket.socket(fileno=fcntl.fcntl(ours, fcntl.F_DUPFD, many_files))
+    theirs.send(b".")
+    began_s = time.monotonic()
+
+    second.own.pause(high, LONG_S)
+
+    assert time.monotonic() - began_s < LONG_S / 2
+    for each in (ours, theirs, high):
+        each.close()
 
 
 def test_a_server_started_again_on_the_same_folder_need_not_wait(on_server: Opened) -> None:

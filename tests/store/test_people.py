@@ -12,8 +12,10 @@ import pytest
 from sqlalchemy import text
 from sqlalchemy.exc import DatabaseError
 
-from haunt.store.engines import StoreRefused, open_engines
-from haunt.store.people import SESSIONS_MAX, PeopleStore
+from haunt.store.engines import open_engines
+from haunt.store.people import PeopleStore
+from haunt.store.peoplerows import SESSIONS_MAX
+from haunt.store.refusal import StoreRefused
 from haunt.store.roster import (
     Deed,
     Link,

@@ -17,13 +17,16 @@ from sqlalchemy import Engine, text
 
 from haunt.live.ports import ActionRow, HealthRow, Record, ReportRow
 from haunt.store import patience
-from haunt.store.engines import StoreRefused, open_engines
+from haunt.store.engines import open_engines
 from haunt.store.journal import SqlJournal
 from haunt.store.ledger import Ledger
 from haunt.store.people import PeopleStore
-from haunt.store.reader import Reader, Writer
+from haunt.store.reader import Reader
+from haunt.store.refusal import StoreRefused
+from haunt.store.revision import HEAD, revision
 from haunt.store.roster import Link
-from haunt.store.schema import HEAD, revision, upgrade
+from haunt.store.schema import upgrade
+from haunt.store.writer import Writer
 from tests import cluster
 from tests.cluster import Cluster
 from tests.core.stage import BOOT, EVENING

@@ -36,7 +36,6 @@ READS: dict[str, Callable[[Engine], Any]] = {
     "alerts": lambda e: Reader(e).alerts(),
     "actions": lambda e: Reader(e).actions(),
     "breaks": lambda e: Reader(e).breaks(None, None),
-    "counts": lambda e: Reader(e).counts_by_prop(EVENING),
     "counted": lambda e: Reader(e).counted(),
     "last stamp": lambda e: Reader(e).last_stamp(),
     "snapshot": lambda e: Reader(e).latest_snapshot(),

@@ -12,8 +12,10 @@ from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from sqlalchemy import inspect, text
 
-from haunt.store.engines import StoreRefused, open_engines
-from haunt.store.schema import HEAD, SCRIPTS, revision, upgrade
+from haunt.store.engines import open_engines
+from haunt.store.refusal import StoreRefused
+from haunt.store.revision import HEAD, SCRIPTS, revision
+from haunt.store.schema import upgrade
 from haunt.store.tables import metadata
 from tests.store.stage import Opened
 

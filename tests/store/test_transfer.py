@@ -14,11 +14,12 @@ from sqlalchemy import event, inspect, text
 
 from haunt.bootstrap.keeping import alone, back_up, restore_now
 from haunt.store.backup import BackupRefused
-from haunt.store.engines import StoreRefused, open_engines
+from haunt.store.engines import open_engines
 from haunt.store.people import PeopleStore
-from haunt.store.reader import Writer
-from haunt.store.schema import HEAD, revision
+from haunt.store.refusal import StoreRefused
+from haunt.store.revision import HEAD, revision
 from haunt.store.transfer import move
+from haunt.store.writer import Writer
 from tests.store import earlier
 from tests.store.nights import config_of, lay, state_of
 from tests.store.stage import KINDS, bare_url_of, fresh_url

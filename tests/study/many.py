@@ -20,7 +20,13 @@ from haunt.bootstrap.clock import sunset_of
 from haunt.bootstrap.firmware import make_brain
 from haunt.core.decisions import Decision
 from haunt.core.invariants import CoreBug, check_all
-from haunt.study.badboards import (
+from haunt.study.chance import Chance
+from haunt.study.faults import ROUGH, Faults
+from haunt.study.visitors import Traffic
+from haunt.study.world import World
+from haunt.wire.showfile import read_show
+from haunt.wire.showmodels import ShowFile
+from tests.study.badboards import (
     NAMED_WITHIN_MS,
     OF_A_SENSOR,
     Bad,
@@ -29,12 +35,6 @@ from haunt.study.badboards import (
     reach,
     sensors_of,
 )
-from haunt.study.chance import Chance
-from haunt.study.faults import ROUGH, Faults
-from haunt.study.visitors import Traffic
-from haunt.study.world import World
-from haunt.wire.showfile import read_show
-from haunt.wire.showmodels import ShowFile
 from tests.study.yards import yard
 
 ROOT = Path(__file__).resolve().parents[2]

@@ -16,7 +16,13 @@ from haunt.bootstrap.clock import sunset_of
 from haunt.bootstrap.firmware import make_brain
 from haunt.core.decisions import Decision, Outcome
 from haunt.live.ports import AlertRow
-from haunt.study.badboards import (
+from haunt.study.boards import SimBoard
+from haunt.study.faults import Faults
+from haunt.study.visitors import Traffic
+from haunt.study.world import World
+from haunt.wire.showfile import read_show, show_from_json, show_to_toml
+from haunt.wire.showmodels import ShowFile
+from tests.study.badboards import (
     NAMED_WITHIN_MS,
     OF_A_SENSOR,
     Bad,
@@ -25,12 +31,6 @@ from haunt.study.badboards import (
     reach,
     sensors_of,
 )
-from haunt.study.boards import SimBoard
-from haunt.study.faults import Faults
-from haunt.study.visitors import Traffic
-from haunt.study.world import World
-from haunt.wire.showfile import read_show, show_from_json, show_to_toml
-from haunt.wire.showmodels import ShowFile
 from tests.study.yards import yard
 
 ROOT = Path(__file__).resolve().parents[2]

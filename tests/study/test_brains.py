@@ -11,6 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from haunt.bootstrap.firmware import _FasterJson, firmware, make_brain
+from tests.outside.registry import outside
 
 BOOT = "7f3a91c2d405"
 CONFIG: dict[str, Any] = {
@@ -42,6 +43,7 @@ def test_the_lent_json_writes_the_bytes_of_the_standard_library(payload: dict[st
     separators = (",", ":")
 
     assert _FasterJson.dumps(payload, separators) == json.dumps(payload, separators=separators)
+    outside("json/firmware").agrees()
 
 
 def _message(leaf: str, text: str) -> tuple[Any, ...]:

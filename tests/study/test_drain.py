@@ -10,7 +10,7 @@ import pytest
 from haunt.bootstrap.clock import sunset_of
 from haunt.study.drain import Counted, Curve, curves, floor_percent, off_points, priors
 from haunt.wire.showfile import ReadShow, read_show
-from haunt.wire.showmodels import Battery
+from haunt.wire.showpower import Battery
 from haunt.workshop.forecast import STEP_MS, Rate
 
 GARDEN = Path("haunt/examples/garden.toml")

@@ -18,6 +18,7 @@ from haunt.study.places import Kind, things_of
 from haunt.study.siteplan import Edge, SitePlan, plan_of
 from haunt.wire.showfile import read_show
 from haunt.wire.showmodels import ShowFile
+from tests.outside.registry import outside
 
 BOARD = '[[board]]\nid = "b"\nx_m = 0\ny_m = 0\n'
 HEAD = '[show]\nid = "yard"\ntime_zone = "Europe/Berlin"\nwalking_speed_m_s = 1\n'
@@ -354,6 +355,7 @@ def test_the_walk_of_a_link_is_along_the_path_to_where_the_prop_is_nearest() -> 
     assert walks[0].map_s is not None
     # 6 m at 0.5 to 1.2 m/s in the dark (common practice, no source); 1 m/s by this file.
     assert (walks[0].map_s.low, walks[0].map_s.at, walks[0].map_s.high) == pytest.approx((5, 6, 12))
+    outside("practice/dark-walk").agrees(cases=2)
     assert walks[1].map_m == pytest.approx(0), "it lies behind who comes from the second sensor"
 
 

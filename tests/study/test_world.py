@@ -242,3 +242,12 @@ def test_a_rehearsal_begins_while_the_doors_are_open_wherever_the_show_stands(
     assert isinstance(found, Rehearsal)
     assert found.verdict.groups > 10
     assert found.verdict.fired > 10
+
+
+def test_a_show_without_props_is_answered_in_words(tmp_path: Path) -> None:
+    file = tmp_path / "show.toml"
+    file.write_text('[show]\nid = "bare"\ntime_zone = "UTC"\n')
+
+    found = rehearse(file, seed=1, hours=0.1, faults=False, groups_per_hour=60)
+
+    assert found == "the show has no prop yet, so there is nothing to rehearse"

@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 
 from haunt.bootstrap import keeping
-from tests.soak import broker, crash, damage, disk, link, presence, restarts, torn
+from tests.soak import broker, crash, damage, disk, link, presence, restarts, slow, torn
 from tests.soak.outcome import Outcome
 from tests.store.nights import config_of
 from tests.system.house import SHOW, House, until
@@ -53,6 +53,14 @@ def test_a_link_that_dies_in_any_way_is_noticed_and_mended(tmp_path: Path) -> No
 
 def test_presence_is_true_whichever_way_a_board_comes_and_goes(tmp_path: Path) -> None:
     sound(presence.run(4, 1, tmp_path, limits=3))
+
+
+def test_boards_that_never_read_or_sleep_slow_nobody_and_are_kept_a_bounded_queue(
+    tmp_path: Path,
+) -> None:
+    outcome = sound(slow.run(400, 1, tmp_path, cues=100, slack=20))
+
+    assert 0 < outcome.noted["cues kept for one that was told too many"] <= slow.QUEUED_MAX
 
 
 def test_damage_to_any_file_lets_the_show_start_and_says_what_is_missing(tmp_path: Path) -> None:

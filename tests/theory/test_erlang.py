@@ -16,6 +16,7 @@ import pytest
 from haunt.core.show import Behaviour, Link, LoadSpec, Show
 from haunt.workshop.deadtime import blocked_share
 from tests.core.stage import prop, sensor, show
+from tests.outside.registry import outside
 from tests.theory.arrivals import crowds, lengths, poisson
 from tests.theory.yard import START_MS, Seen, Yard
 
@@ -69,7 +70,7 @@ def test_a_group_loses_visitors_as_erlang_b_says_however_lengths_vary(
 
     expected = erlang_b(props, load)
     blocked, sigma = blocked_and_sigma(seen, expected)
-    assert blocked == pytest.approx(expected, abs=3 * sigma)
+    outside("erlang-b/group").saw((blocked - expected) / sigma)
     assert sigma < expected / 10  # else the bound would hold for other laws too
     assert max(each.fired for each in seen) == 1
     assert set(yard.reasons) == {"fired", "playing", "cooldown", "stagger"}
@@ -82,7 +83,7 @@ def test_a_gap_longer_than_the_dead_time_makes_a_group_one_server() -> None:
 
     answered = sum(each.fired for each in seen)
     sigma = sqrt(2 / (3**3 * MOTIONS))  # as for a lone prop, with two motions a gap
-    assert answered / MOTIONS == pytest.approx(1 / 3, abs=3 * sigma)
+    outside("dead-time/cooldown").saw((answered / MOTIONS - 1 / 3) / sigma)
     assert max(yard.starts.values()) - min(yard.starts.values()) <= 1  # and each has its turn
 
 
@@ -108,7 +109,7 @@ def test_props_on_a_small_supply_lose_visitors_as_engset_says(law: str) -> None:
     answered = sum(w * (props - busy) / props for busy, w in enumerate(weights[:most]))
     expected = 1 - answered / sum(weights)
     blocked, sigma = blocked_and_sigma(seen, expected)
-    assert blocked == pytest.approx(expected, abs=3 * sigma)
+    outside("engset/supply").saw((blocked - expected) / sigma)
     assert sigma < expected / 10
     assert set(yard.reasons) == {"fired", "playing", "supply"}
 
@@ -120,4 +121,4 @@ def test_the_recursion_agrees_with_a_library_and_with_exact_fractions(load: floa
         terms = [exact_load**busy / factorial(busy) for busy in range(props + 1)]
         exact = float(terms[-1] / sum(terms))
         assert blocked_share(props, load) == pytest.approx(exact, rel=1e-12)
-        assert erlang_b(props, load) == pytest.approx(exact, rel=1e-12)
+        outside("erlang-b/library").saw(blocked_share(props, load), erlang_b(props, load))

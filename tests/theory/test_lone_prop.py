@@ -13,6 +13,7 @@ import pytest
 from haunt.core.show import Behaviour
 from haunt.study.chance import Chance
 from tests.core.stage import prop, sensor, show
+from tests.outside.registry import outside
 from tests.theory.arrivals import lengths, poisson
 from tests.theory.yard import START_MS, Seen, Yard
 
@@ -52,7 +53,7 @@ def test_a_cooldown_is_a_dead_time_that_nobody_extends_however_lengths_vary(
     seen = yard.run(poisson(round(100 * load) + len(law), TAU_MS / load, MOTIONS))
 
     share, sigma = share_of(seen), sigma_of_renewals(load, variance, MOTIONS)
-    assert share == pytest.approx(1 / (1 + load), abs=3 * sigma)
+    outside("dead-time/cooldown").saw((share - 1 / (1 + load)) / sigma)
     assert abs(share - exp(-load)) > 6 * sigma
     assert set(yard.reasons) == {"fired", "playing", "cooldown"}
 
@@ -64,7 +65,7 @@ def test_a_board_that_never_reports_makes_the_dead_time_half_a_second_longer() -
     share = share_of(yard.run(poisson(12, 2_000, MOTIONS)))
 
     sigma = sigma_of_renewals(1.25, 0, MOTIONS)
-    assert share == pytest.approx(1 / 2.25, abs=3 * sigma)
+    outside("dead-time/cooldown").saw((share - 1 / 2.25) / sigma)
     assert abs(share - 1 / 2) > 6 * sigma
 
 
@@ -74,7 +75,7 @@ def test_block_time_is_a_dead_time_that_nobody_extends(load: float) -> None:
     share = share_of(yard.run(poisson(13, TAU_MS / load, MOTIONS)))
 
     sigma = sigma_of_renewals(load, 0, MOTIONS)
-    assert share == pytest.approx(1 / (1 + load), abs=3 * sigma)
+    outside("dead-time/block-time").saw((share - 1 / (1 + load)) / sigma)
     assert abs(share - exp(-load)) > 6 * sigma
     assert set(yard.reasons) == {"fired", "block-time"}
 
@@ -86,7 +87,7 @@ def test_a_lull_that_every_motion_begins_anew_is_a_dead_time_that_all_extend(loa
     share = share_of(yard.run(poisson(14, TAU_MS / load, MOTIONS)))
 
     sigma = sqrt(exp(-load) * (1 - exp(-load)) / MOTIONS)
-    assert share == pytest.approx(exp(-load), abs=3 * sigma)
+    outside("dead-time/lull").saw((share - exp(-load)) / sigma)
     assert abs(share - 1 / (1 + load)) > 6 * sigma
     assert set(yard.reasons) == {"fired", "lingering"}
 

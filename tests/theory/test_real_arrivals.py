@@ -14,12 +14,13 @@ import pytest
 from haunt.core.show import Behaviour
 from haunt.workshop.deadtime import answered_share, groups_from_starts
 from tests.core.stage import prop, sensor, show
+from tests.outside.registry import outside
 from tests.theory.yard import START_MS, Yard
 
 DATA = Path(__file__).parent / "data"
-RACE = [(5, 980), (10, 537), (30, 209), (60, 111), (120, 58), (300, 25)]
-COAL = [(0.1, 150), (0.25, 120), (0.5, 91), (1.0, 63)]
-COAL_LULLS = [(0.1, 144), (0.25, 110), (0.5, 73), (1.0, 27)]
+RACE: list[tuple[int, int]] = [*outside("arrivals/race").table]  # type: ignore[list-item]
+COAL: list[tuple[float, int]] = [*outside("arrivals/coal").table]  # type: ignore[list-item]
+LULLS: list[tuple[float, int]] = [*outside("arrivals/coal-lull").table]  # type: ignore[list-item]
 YEAR_MS = 1_000_000
 """A year of the slow set plays in a quarter of an hour: only the ratio to the dead time counts."""
 
@@ -58,17 +59,18 @@ def taken(at_ms: list[int], lull_ms: int) -> int:
 
 @pytest.mark.parametrize(("tau_s", "count"), RACE)
 def test_a_real_crowd_is_answered_as_a_plain_count_says(tau_s: int, count: int) -> None:
-    assert answered([each * 1000 for each in race_s()], tau_s * 1000) == count
+    found = answered([each * 1000 for each in race_s()], tau_s * 1000)
+    outside("arrivals/race").saw(found, count)
 
 
 @pytest.mark.parametrize(("tau", "count"), COAL)
 def test_a_slow_real_stream_is_answered_as_a_plain_count_says(tau: float, count: int) -> None:
-    assert answered(scaled(coal_years()), round(tau * YEAR_MS)) == count
+    outside("arrivals/coal").saw(answered(scaled(coal_years()), round(tau * YEAR_MS)), count)
 
 
-@pytest.mark.parametrize(("lull", "count"), COAL_LULLS)
+@pytest.mark.parametrize(("lull", "count"), LULLS)
 def test_a_slow_real_stream_passes_a_lull_as_a_plain_count_says(lull: float, count: int) -> None:
-    assert taken(scaled(coal_years()), round(lull * YEAR_MS)) == count
+    outside("arrivals/coal-lull").saw(taken(scaled(coal_years()), round(lull * YEAR_MS)), count)
 
 
 def test_the_formulas_promise_more_than_a_real_crowd_gets() -> None:
@@ -82,7 +84,7 @@ def test_the_formulas_promise_more_than_a_real_crowd_gets() -> None:
     span = years[-1] - years[0]
     rate = len(years) / span
     assert all(len(years) / (1 + rate * tau) > count for tau, count in COAL)
-    assert all(len(years) * exp(-rate * lull) > count for lull, count in COAL_LULLS)
+    assert all(len(years) * exp(-rate * lull) > count for lull, count in LULLS)
 
 
 def test_it_is_the_tide_of_the_crowd_and_not_its_bunches_that_the_formula_misses() -> None:

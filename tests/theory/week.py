@@ -24,7 +24,7 @@ HOUR_MS = 3_600_000
 DAY_MS = 24 * HOUR_MS
 NAMES = ("arch", "bell", "crypt", "door", "elm", "fence")
 STRANGERS = 80
-THICK_MS, THIN_MS = 5_000, 120_000
+THICK_MS, THIN_MS = 5_000, 240_000
 
 
 @dataclass(slots=True)

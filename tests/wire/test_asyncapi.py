@@ -16,6 +16,7 @@ import pytest
 
 from haunt.wire.schema import asyncapi
 from haunt.wire.topics import KINDS
+from tests.outside.registry import outside
 from tests.wire.test_schema import Strict
 from tests.wire.vectors import VECTORS
 
@@ -35,6 +36,7 @@ def faults(published: Any, document: dict[str, Any]) -> list[str]:
 
 def test_the_document_is_one_by_the_published_schema(published: Any) -> None:
     assert faults(published, asyncapi()) == []
+    outside("asyncapi/document").agrees()
 
 
 def _no_title(document: dict[str, Any]) -> None:
@@ -81,7 +83,7 @@ def test_the_documents_own_schema_takes_and_refuses_golden_bytes(kind: str) -> N
     assert isinstance(components, dict)
     payload = components["messages"][kind]["payload"]
     validator = Strict({**payload, "components": components})
-    seen = set()
+    seen, count = set(), 0
     for vector in VECTORS:
         if vector.model != kind or len(vector.payload) > 2048 or "nested" in vector.name:
             continue
@@ -92,7 +94,9 @@ def test_the_documents_own_schema_takes_and_refuses_golden_bytes(kind: str) -> N
             continue  # no JSON, so nothing for a schema to say
         assert validator.is_valid(value) is vector.valid, vector.name
         seen.add(vector.valid)
+        count += 1
     assert seen == {True, False}
+    outside("asyncapi/golden").agrees(cases=count)
 
 
 def _refuse(word: str) -> object:

@@ -1,12 +1,15 @@
 """Goal: MQTT packets are the bytes that the standard asks for, however the network cuts them.
 
 Method: packets worked out by hand from MQTT 3.1.1 (OASIS, sections 2.2, 3.1, 3.3, 3.8); random
-values there and back; random bytes, which may only be refused; the boards' own reader.
+values there and back, and as another codec writes them; random bytes, which may only be refused;
+the boards' own reader.
 """
 
 from types import SimpleNamespace
 
 import pytest
+from amqtt.mqtt.connect import ConnectPacket, ConnectPayload, ConnectVariableHeader
+from amqtt.mqtt.publish import PublishPacket
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -26,6 +29,7 @@ from haunt.wire.packets import (
     subscribe,
 )
 from tests.firmware.modules import load
+from tests.outside.registry import outside
 
 BOARD = SimpleNamespace(**load())
 GATE = SignIn("gate", "gate", clean_session=True, keepalive_s=10, will=Will("t", b"{}", 1, True))
@@ -53,6 +57,7 @@ def test_a_sign_in_is_the_bytes_of_the_standard() -> None:
         "00 01 74 00 02 7b 7d"  # the will's topic and payload
         "00 04 67 61 74 65 00 02 70 77"  # name and password
     )
+    outside("mqtt/controller").agrees()
 
 
 def test_a_message_and_a_subscription_are_the_bytes_of_the_standard() -> None:
@@ -60,11 +65,41 @@ def test_a_message_and_a_subscription_are_the_bytes_of_the_standard() -> None:
     assert publish(Message("a/b", b"hi")) == bytes.fromhex("30070003612f626869")
     assert subscribe(7, [("a", 1), ("b", 0)]) == bytes.fromhex("820a 0007 000161 01 000162 00")
     assert packet(PUBLISH, 0, bytes(321))[:3] == bytes.fromhex("30c102")
+    outside("mqtt/controller").agrees(cases=4)
 
 
 def test_the_boards_own_writer_makes_the_same() -> None:
     assert BOARD.packets.connect("gate", 10, ("t", b"{}"), "gate", "pw") == connect(GATE, "pw")
     assert BOARD.packets.subscribe(7, [("a", 1), ("b", 0)]) == subscribe(7, [("a", 1), ("b", 0)])
+
+
+@given(message=messages)
+def test_another_codec_writes_the_same_message(message: Message) -> None:
+    """QoS 1, kept or not, again or not; amqtt's is the codec of the broker of last resort."""
+    theirs = PublishPacket.build(
+        message.topic, message.payload, message.packet_id, message.again, 1, message.retain
+    )
+    outside("mqtt/amqtt").agrees(wrong=int(bytes(theirs.to_bytes()) != publish(message)))
+
+
+@given(sign_in=sign_ins, password=words)
+def test_another_codec_writes_the_same_sign_in(sign_in: SignIn, password: str) -> None:
+    will = sign_in.will
+    flags = 0xC0 | sign_in.clean_session << 1
+    if will is not None:
+        flags |= will.retain << 5 | will.qos << 3 | 0x04
+    theirs = ConnectPacket(
+        variable_header=ConnectVariableHeader(flags, sign_in.keepalive_s),
+        payload=ConnectPayload(
+            sign_in.client_id,
+            will.topic if will else None,
+            will.payload if will else None,
+            sign_in.username,
+            password,
+        ),
+    )
+    wrong = bytes(theirs.to_bytes()) != connect(sign_in, password)
+    outside("mqtt/amqtt").agrees(wrong=int(wrong))
 
 
 @given(sign_in=sign_ins, password=words)

@@ -14,6 +14,7 @@ from jsonschema.validators import extend
 
 from haunt.wire.schema import asyncapi, schemas
 from haunt.wire.topics import KINDS, QOS, RETAINED, UP_KINDS, Topics
+from tests.outside.registry import outside
 from tests.wire.vectors import VECTORS, Vector
 
 # What a schema cannot say: the length in bytes, and that 41.0 is no integer. A pattern ends at the
@@ -56,12 +57,14 @@ def test_the_schema_takes_and_refuses_the_same_golden_bytes(vector: Vector) -> N
         assert not vector.valid  # in the eyes of a schema any ignored key is fine
         return
     assert _by_schema(vector) is vector.valid
+    outside("schemas/golden").agrees()
 
 
 @pytest.mark.parametrize("kind", KINDS)
 def test_each_schema_is_a_schema(kind: str) -> None:
     jsonschema.Draft202012Validator.check_schema(schemas()[kind])
     assert schemas()[kind]["$schema"] == "https://json-schema.org/draft/2020-12/schema"
+    outside("schemas/meta").agrees()
 
 
 def _refs(node: object) -> Iterator[str]:

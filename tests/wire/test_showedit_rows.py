@@ -28,6 +28,7 @@ from haunt.wire.showerrors import NoSuchTable, ShowFileRefused
 from haunt.wire.showfile import ReadShow, read_show
 from haunt.wire.showlines import Path
 from haunt.wire.showtable import Plain, same
+from tests.outside.registry import outside
 from tests.wire.shows import FULL, MINIMAL
 
 APART = (
@@ -211,6 +212,40 @@ def test_a_renamed_row_is_called_so_everywhere_and_nowhere_else() -> None:
     assert rename(after, "prop.behaviour", "gatekeeper.snarl", "growl").text == before.text
 
 
+ONE_ALONE = """
+[show]
+id = "yard"
+time_zone = "UTC"
+[[board]]
+id = "gate"
+[[prop]]
+id = "lantern"
+board = "gate"
+alone = "glow"
+[[prop.behaviour]]
+id = "glow"
+duration_s = 2
+[[prop.behaviour]]
+id = "spark"
+duration_s = 1
+"""
+
+
+def test_what_a_prop_plays_alone_follows_its_behaviour() -> None:
+    quiet = "duration_s = 2\nintensity = 1"
+    text = ONE_ALONE.replace("duration_s = 2", quiet)
+    before = read(text)
+
+    renamed = rename(before, "prop.behaviour", "lantern.glow", "shine")
+    assert difference(before, renamed) == [
+        '- alone = "glow"', '+ alone = "shine"', '- id = "glow"', '+ id = "shine"',
+    ]  # fmt: skip
+    assert renamed.show.props[0].alone == "shine"
+
+    gone = remove_row(before, "prop.behaviour", "lantern.glow", with_uses=True)
+    assert gone.show.props[0].alone is None
+
+
 def test_a_name_that_another_has_is_refused() -> None:
     with pytest.raises(ShowFileRefused, match="is 'gate' again"):
         rename(read(FULL), "board", "well", "gate")
@@ -289,6 +324,7 @@ def test_any_steps_come_to_the_text_of_their_value(show: str, data: st.DataObjec
     for _ in range(data.draw(st.integers(1, 3))):
         step(draft, data)
         assert same(tomllib.loads(draft.text.removeprefix("\ufeff")), draft.raw)
+        outside("toml/edits").agrees()
 
 
 @FEW

@@ -9,8 +9,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import NamedTuple
 
+from haunt.core.calendar import HOUR_MS
 from haunt.core.dice import draw
-from haunt.workshop.forecast import HOUR_MS, Rate, Reading, Trail
+from haunt.workshop.forecast import Rate, Reading, Trail
 from haunt.workshop.pack import charge_band, charge_percent
 
 TABLES = json.loads((Path(__file__).parent / "data" / "open_circuit.json").read_text())

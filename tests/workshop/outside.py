@@ -1,13 +1,10 @@
-"""What others have published, beside what we compute: the one list that tests and table draw on.
+"""What others have published of the workshop's sums, beside what we compute.
 
-`proof` is VERIFIED where the value was read in the named source (or computed with the named
-library), ARITHMETIC where it follows from the formula alone, MEMORY where nobody opened a source,
-PRACTICE for facts of the trade that have none.
+`tests.outside` joins this list with all other checks of the kind; it says what each proof means.
 """
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from enum import StrEnum
 from math import ceil
 
 from haunt.workshop import (
@@ -27,16 +24,10 @@ from haunt.workshop import (
 from haunt.workshop.band import Band
 from haunt.workshop.drivers import DRIVERS
 from haunt.workshop.regulators import REGULATORS
+from tests.outside.rows import Proof
 
 FOOT_M = 0.3048
 KFT_PER_KM = 3.28084
-
-
-class Proof(StrEnum):
-    VERIFIED = "VERIFIED"
-    ARITHMETIC = "ARITHMETIC"
-    MEMORY = "MEMORY"
-    PRACTICE = "PRACTICE"
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +56,8 @@ class Outside:
         return abs(self.deviation) <= self.tolerance + 1e-12
 
 
-V, A, M, P = Proof.VERIFIED, Proof.ARITHMETIC, Proof.MEMORY, Proof.PRACTICE
+V, L, A = Proof.VERIFIED, Proof.LIBRARY, Proof.ARITHMETIC
+M, P = Proof.MEMORY, Proof.PRACTICE
 
 
 def _wire() -> list[Outside]:
@@ -175,7 +167,7 @@ def _packs() -> list[Outside]:
             mv,
             "mV",
             2,
-            V,
+            L,
             lambda c, p: float(pack.open_circuit_mv(c, 1, p) or 0),
             (
                 chemistry,
@@ -296,7 +288,7 @@ def _capacity() -> list[Outside]:
             share,
             "%",
             15,
-            M,
+            P,
             lambda c: 100 * capacity.cold_share(c, 0).at,
             (chemistry,),
         )
@@ -742,7 +734,7 @@ def _light_and_time() -> list[Outside]:
                 busy,
                 "",
                 1e-6,
-                V,
+                L,
                 lambda a: 1 - runtime.starts_per_hour(60, a * 60) / 60,
                 (load,),
             )
@@ -754,7 +746,7 @@ def _light_and_time() -> list[Outside]:
             9,
             "mA",
             1e-9,
-            M,
+            P,
             lambda: mains.leakage_limit_ma(30),
         ),
         Outside(
@@ -763,7 +755,7 @@ def _light_and_time() -> list[Outside]:
             2.5,
             "mA",
             1e-9,
-            M,
+            P,
             lambda: mains.leakage_limit_ma(5),
         ),
     ]

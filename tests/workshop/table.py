@@ -1,6 +1,7 @@
 """Prints every sum beside what others published, as a table: `python -m tests.workshop.table`."""
 
-from tests.workshop.outside import CHECKS, Outside, Proof
+from tests.outside.rows import Proof
+from tests.workshop.outside import CHECKS, Outside
 
 HEAD = "| what | source | value | ours | deviation | tolerance | proof |"
 

@@ -10,9 +10,9 @@ from statistics import fmean, median
 
 import pytest
 
+from haunt.core.calendar import HOUR_MS
 from haunt.workshop.band import Band
 from haunt.workshop.forecast import (
-    HOUR_MS,
     STEP_MS,
     STEPS_MAX,
     Outlook,

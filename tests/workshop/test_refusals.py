@@ -67,7 +67,6 @@ REFUSED: list[tuple[str, Callable[[], object]]] = [
     ("flashes backwards", lambda: flash.onsets_most(-1)),
     ("no cycle at all", lambda: duty.cyclic_share(0, 0)),
     ("no share", lambda: duty.least_rest_s(10, 0)),
-    ("no window", lambda: duty.busiest_share([(0, 1)], 0)),
     ("torque of a motor that never runs", lambda: duty.torque_factor(0)),
     ("standing still", lambda: walking.delay_ms(5, 0)),
     ("walking backwards", lambda: walking.delay_band_s(-1, 1)),

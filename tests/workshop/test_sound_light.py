@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from haunt.workshop.duty import busiest_share, cyclic_share, least_rest_s
-from haunt.workshop.flash import busiest_second, onsets_most, together_most
+from haunt.workshop.duty import cyclic_share, least_rest_s
+from haunt.workshop.flash import onsets_most, together_most
 from haunt.workshop.sound import (
     POWER_SCALE,
     coherent_sum_of,
@@ -54,16 +54,8 @@ def test_three_decibels_halve_the_time() -> None:
 
 def test_a_train_of_three_a_second_is_three_in_any_half_open_second() -> None:
     assert onsets_most(3000) == 3
-    assert busiest_second([0, 333, 667, 1000]) == 3
-    assert busiest_second([0, 333, 667, 999]) == 4
     assert onsets_most(3001) == 4
     assert onsets_most(0) == 0
-
-
-@given(st.lists(st.integers(0, 5000), max_size=30))
-def test_the_busiest_second_is_that_of_a_plain_search(onsets: list[int]) -> None:
-    plain = max((sum(at <= other < at + 1000 for other in onsets) for at in onsets), default=0)
-    assert busiest_second(onsets) == plain
 
 
 @given(st.integers(1, 9000), st.integers(0, 999))
@@ -78,28 +70,6 @@ def test_a_steady_train_never_begins_more_often_than_is_said(rate_mhz: int, offs
 def test_two_trains_that_nobody_keeps_in_step_may_coincide() -> None:
     assert together_most([2000, 2000]) == 4
     assert together_most([1500, 1500]) == 4, "each alone can begin twice in a second"
-
-
-def test_a_run_that_reaches_into_the_window_counts_for_what_lies_in_it() -> None:
-    assert busiest_share([(0, 150)]) == 0.25
-    assert busiest_share([(0, 100), (590, 690)]) == pytest.approx(110 / 600)
-    assert busiest_share([]) == 0
-
-
-@given(
-    st.lists(st.tuples(st.integers(1, 80), st.integers(0, 200)), max_size=12),
-)
-def test_the_busiest_window_is_that_of_a_plain_search(spans: list[tuple[int, int]]) -> None:
-    runs, at = [], 0
-    for on_s, rest_s in spans:
-        runs.append((float(at), float(at + on_s)))
-        at += on_s + rest_s
-    is_on = [any(start <= s < end for start, end in runs) for s in range(-600, at + 600)]
-    plain = most = sum(is_on[:600])
-    for low in range(len(is_on) - 600):
-        plain += is_on[low + 600] - is_on[low]
-        most = max(most, plain)
-    assert busiest_share(runs) == pytest.approx(most / 600)
 
 
 @given(st.floats(1, 600), st.floats(0.05, 1))

@@ -1,9 +1,10 @@
 """What a pack's voltage can be, found from the sum that turns volts into charge."""
 
+from bisect import bisect_left
 from collections.abc import Callable
 from typing import Final, NamedTuple
 
-ChargeOf = Callable[[str, int], int | None]
+from haunt.live.ports import ChargeOf
 
 LOW_SHARE, HIGH_SHARE = 0.6, 1.15
 """A cell is damaged well below empty, and on a charger a lead-acid battery reads 15 % above full
@@ -38,11 +39,4 @@ def limits_of(charge_of: ChargeOf, board: str) -> Limits:
 
 
 def _first(holds: Callable[[int], bool]) -> int:
-    low, high = 0, MV_MAX
-    while high - low > 1:
-        middle = (low + high) // 2
-        if holds(middle):
-            high = middle
-        else:
-            low = middle
-    return high
+    return 1 + bisect_left(range(1, MV_MAX), True, key=holds)

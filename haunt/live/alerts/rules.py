@@ -4,9 +4,10 @@ Thresholds without a source are choices; each says beside it why.
 """
 
 from collections.abc import Iterator, Sequence
-from datetime import UTC, datetime
 from typing import Final, NamedTuple
 
+from haunt.core.boards import READINGS_MAX
+from haunt.core.calendar import utc
 from haunt.live.alerts.kinds import Finding, Kind
 from haunt.live.alerts.tracks import CHATTER_COUNT, CHATTER_WITHIN_MS, BoardTrack, SensorTrack
 from haunt.live.ports import JournalCounts
@@ -26,7 +27,6 @@ JUMPS_WITHIN_MS: Final = 60_000
 ODD_STREAK: Final = 2
 """One wild reading is noise."""
 LOW_PERCENT, LOW_PERCENT_OVER = 20, 25
-READINGS: Final = 5
 TOGETHER_MS: Final = 20_000
 TOGETHER_BOARDS, TOGETHER_OF_ONE_CIRCUIT = 4, 2
 """Where circuits are not known, four at once are more than chance."""
@@ -127,7 +127,7 @@ def pack_odd(track: BoardTrack, mono_ms: int) -> Finding | None:
 
 
 def pack_low(track: BoardTrack, charge: Charge) -> Finding | None:
-    if charge.percent is None or charge.readings < READINGS:
+    if charge.percent is None or charge.readings < READINGS_MAX:
         return None
     if charge.percent >= (LOW_PERCENT_OVER if charge.is_told else LOW_PERCENT):
         return None
@@ -232,7 +232,7 @@ def house_findings(house: House, down_ms: int, lost_ago_ms: int) -> list[Finding
 
 def _date(wall_ms: int) -> str:
     try:
-        return f"{datetime.fromtimestamp(wall_ms / 1000, UTC):%Y-%m-%d}"
+        return f"{utc(wall_ms):%Y-%m-%d}"
     except (ValueError, OverflowError, OSError):
         return "no date at all"
 

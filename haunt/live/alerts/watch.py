@@ -7,16 +7,19 @@ from dataclasses import dataclass
 from typing import Final
 
 from haunt.core.events import Event
+from haunt.core.moment import doors_open
 from haunt.core.night import Board, Night
-from haunt.core.rules import doors_open
 from haunt.live.alerts import rules
 from haunt.live.alerts.book import AlertBook
 from haunt.live.alerts.kinds import Finding, Kind, key_of
-from haunt.live.alerts.packs import ChargeOf, Limits, limits_of
+from haunt.live.alerts.packs import Limits, limits_of
 from haunt.live.alerts.rules import Charge, House
 from haunt.live.alerts.silence import Path
+from haunt.live.alerts.strangers import Strangers
 from haunt.live.alerts.tracks import BoardTrack, SensorTrack
 from haunt.live.alerts.words import Names
+from haunt.live.eyes import NO_EYES
+from haunt.live.ports import ChargeOf
 from haunt.live.presence import SILENCE_MS
 from haunt.live.views import Labels
 from haunt.wire.payloads import Health, Here
@@ -34,10 +37,7 @@ STANDING_EVERY_MS: Final = 5_000
 """A fault comes with what is heard, which is looked at within a second; whether it is over is
 asked as often as boards tell their health.
 """
-STRANGERS_MAX: Final = 16
 WHY_MAX: Final = 60
-MANY: Final = "of many names"
-NO_SENSOR: Final = frozenset({"button"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,12 +48,6 @@ class AlertSeen(Event):
     by: str
 
 
-@dataclass(slots=True)
-class Stranger:
-    total: int = 0
-    last_ms: int = 0
-
-
 class Watch:
     """`circuits` of the labels say which boards share one."""
 
@@ -61,7 +55,7 @@ class Watch:
         self._charge_of = charge_of
         self._boards: dict[str, BoardTrack] = {}
         self._sensors: dict[str, SensorTrack] = {}
-        self._strangers: dict[str, Stranger] = {}
+        self._strangers = Strangers()
         self._unanswered: dict[str, int] = {}
         self._look: set[str] = set()
         self._standing: set[str] = set()
@@ -92,7 +86,7 @@ class Watch:
             each: sensors.get(each) or SensorTrack(each, sensor.spec.board)
             for each, sensor in night.sensors.items()
         }
-        order = tuple(s for s, each in night.sensors.items() if each.spec.kind not in NO_SENSOR)
+        order = tuple(s for s, each in night.sensors.items() if each.spec.kind not in NO_EYES)
         if order != self._path.order:
             self._path = Path(order)
         self._look, self._look_at_sensors = set(self._boards), set(self._sensors)
@@ -114,8 +108,7 @@ class Watch:
         for alert in self.book.open():
             if alert.subject not in known:
                 self.book.away(alert.key, mono_ms, wall_ms)
-        for name in night.boards:
-            self._strangers.pop(name, None)
+        self._strangers.welcome(night.boards)
 
     # --- what is heard
 
@@ -181,10 +174,7 @@ class Watch:
             self.stranger(board, mono_ms)
 
     def stranger(self, board: str, mono_ms: int) -> None:
-        if board not in self._strangers and len(self._strangers) >= STRANGERS_MAX:
-            board = MANY
-        found = self._strangers.setdefault(board, Stranger())
-        found.total, found.last_ms = found.total + 1, mono_ms
+        self._strangers.note(board, mono_ms)
 
     # --- what is known at once
 
@@ -255,12 +245,7 @@ class Watch:
             self._settle_sensors(night, mono_ms, wall_ms)
             found = [Finding(Kind.DEAF, board) for board in deaf]
             book.settle("deaf", found, mono_ms, wall_ms)
-            strangers = [
-                Finding(Kind.STRANGER, name, total=each.total)
-                for name, each in self._strangers.items()
-                if mono_ms - each.last_ms <= rules.QUIET_AFTER_MS
-            ]
-            book.settle("strangers", strangers, mono_ms, wall_ms)
+            book.settle("strangers", self._strangers.findings(mono_ms), mono_ms, wall_ms)
         book.expire(mono_ms)
 
     def _settle_lost(self, mono_ms: int, wall_ms: int) -> None:

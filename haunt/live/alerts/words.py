@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from typing import Final
 
 from haunt.core.show import Show
-from haunt.live.alerts.kinds import Finding, Kind
+from haunt.live.alerts.kinds import SENSOR_KINDS, Finding, Kind
 from haunt.live.views import Labels
 
 NAMED_MAX: Final = 6
@@ -52,7 +52,6 @@ _BOARD: Final = frozenset(
         Kind.PACK_SHORT,
     }
 )
-_SENSOR: Final = frozenset({Kind.STUCK, Kind.CHATTER, Kind.SILENT})
 
 SAYINGS: Final[Mapping[Kind, tuple[str, str]]] = {
     Kind.LOST: ("{who}: lost", "Check the supply of board {id}, then its Wi-Fi."),
@@ -182,6 +181,6 @@ def words_of(finding: Finding, names: Names) -> tuple[str, str]:
 def _who(finding: Finding, names: Names) -> str:
     if finding.kind in _BOARD:
         return names.board(finding.subject)
-    if finding.kind in _SENSOR:
+    if finding.kind in SENSOR_KINDS:
         return names.sensor(finding.subject)
     return names.prop(finding.subject)

@@ -3,9 +3,11 @@
 from collections.abc import Callable, Iterable
 from math import log10
 
+from haunt.core.calendar import HOUR_MS
+from haunt.core.moment import cooldown_ms, strongest
 from haunt.core.night import Load
-from haunt.core.plays import DUTY_WINDOW_MS, HOUR_MS, on_time_since
-from haunt.core.rules import comes_before, cooldown_ms, hand_limits
+from haunt.core.plays import DUTY_WINDOW_MS, on_time_since
+from haunt.core.turns import comes_before
 from haunt.live.why.facts import NOTHING, Because, Case, Find
 from haunt.workshop.sound import POWER_SCALE
 
@@ -59,14 +61,14 @@ def hourly_cap(case: Case) -> Because:
 
 def duty(case: Case) -> Because:
     prop = case.prop
-    if prop is None or prop.spec.duty_permille is None:
+    if prop is None or prop.duty_ms is None:
         return NOTHING
     moving = [each for each in prop.spec.behaviours if each.motor_on_ms]
     least = min(moving, key=lambda each: each.motor_on_ms, default=None)
     if least is None:
         return NOTHING
     used = on_time_since(prop, case.decision.at_ms + least.duration_ms - DUTY_WINDOW_MS)
-    return Because(used + least.motor_on_ms, prop.spec.duty_permille * DUTY_WINDOW_MS // 1000)
+    return Because(used + least.motor_on_ms, prop.duty_ms)
 
 
 # --- the whole show
@@ -75,10 +77,9 @@ def duty(case: Case) -> Because:
 def audience(case: Case) -> Because:
     night, prop = case.night, case.prop
     piece = night.calendar.piece(case.decision.wall_ms)
-    intensity, flash, cause = piece.max_intensity, piece.max_flash_mhz, ", ".join(piece.phases)
+    intensity, flash = strongest(night, piece, case.decision.at_ms)
+    cause = ", ".join(piece.phases)
     if night.hand_phase_until_ms > case.decision.at_ms:
-        by_hand = hand_limits(night)
-        intensity, flash = min(intensity, by_hand[0]), min(flash, by_hand[1])
         cause = night.hand_phase or cause
     behaviours = prop.spec.behaviours if prop is not None else ()
     mildest = min((each.intensity for each in behaviours), default=0)

@@ -1,6 +1,6 @@
 """Facts of the sensors' rules, and of what people, boards and the network do."""
 
-from haunt.core.rules import doors_open
+from haunt.core.moment import doors_open
 from haunt.live.why.facts import NOTHING, Because, Case
 
 

@@ -7,7 +7,8 @@ from haunt.live.why.facts import Because
 
 MINUTES_FROM_MS: Final = 100_000
 
-Clock = Callable[[int], str]
+TellTime = Callable[[int], str]
+"""How an instant (UTC ms) is told to a person."""
 
 
 class Names(NamedTuple):
@@ -46,7 +47,7 @@ def count(number: int, what: str) -> str:
 class Facts:
     """What is known of one decision, ready to be put into a sentence; unknown is empty."""
 
-    def __init__(self, decision: Mapping[str, Any], names: Names, clock: Clock) -> None:
+    def __init__(self, decision: Mapping[str, Any], names: Names, clock: TellTime) -> None:
         known = decision.get("because") or {}
         self.because = Because(**{k: known[k] for k in Because._fields if k in known})
         self.margin: int | None = decision.get("margin")

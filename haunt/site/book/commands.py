@@ -180,6 +180,11 @@ COMMANDS: Final[Mapping[str, Command]] = {
             "--port": "Another port.",
         },
     ),
+    "boards play": Command(
+        "Without a board: this machine plays it, by the firmware itself. Enter is a visitor.",
+        "haunt boards play gate.json",
+        {"file": "The board's file, as its page or boards add gave it."},
+    ),
     "boards test": Command(
         "Tries whether a board keeps to the wire. Its prop moves: hands clear. End serve first.",
         "haunt boards test gate --prop gatekeeper --data ~/haunt",

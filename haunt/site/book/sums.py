@@ -232,7 +232,7 @@ def _flashes() -> Worked:
 def _motor() -> Worked:
     on_s, each_s, plate = 2.0, 30.0, 0.25
     share = duty.cyclic_share(on_s, each_s - on_s)
-    rest = duty.least_rest_s(600.0, plate)
+    rest = duty.least_rest_s(duty.WINDOW_S, plate)
     return Worked(
         "motor",
         "May the motor run that often?",

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from math import atan2, cos, degrees, radians, sin
 from typing import Final, NamedTuple
 
+from haunt.site.map.digits import metres, units
 from haunt.site.map.frame import WIDTH, Frame, frame_of
 from haunt.site.map.lettering import Box, Lettered, Wanted, letter
 from haunt.study.places import Kind, Spot, Thing
@@ -98,8 +99,8 @@ def drawing_of(plan: SitePlan) -> Drawing:
     bar_m = frame.square_m * max(1, round(180 / (frame.square_m * frame.scale)))
     bar_y, bar_x = frame.height - 12, sheet.left
     return Drawing(
-        width=_n(WIDTH),
-        height=_n(frame.height),
+        width=units(WIDTH),
+        height=units(frame.height),
         scale=f"{frame.scale:.4f}",
         left_m=f"{frame.left_m:.4f}",
         top_m=f"{frame.top_m:.4f}",
@@ -157,11 +158,11 @@ class _Names:
             of.name,
             of.sort,
             of.is_own,
-            _n(x),
-            _n(y),
-            f"{spot[0]:.2f}".rstrip("0").rstrip("."),
-            f"{spot[1]:.2f}".rstrip("0").rstrip("."),
-            None if got is None else Words(_n(got.x), _n(got.y), of.name, got.anchor),
+            units(x),
+            units(y),
+            metres(spot[0]),
+            metres(spot[1]),
+            None if got is None else Words(units(got.x), units(got.y), of.name, got.anchor),
             leader,
         )
 
@@ -169,7 +170,7 @@ class _Names:
 def _said(found: tuple[Lettered | None, ...], words: list[str]) -> Iterator[Words]:
     for got, text in zip(found, words, strict=True):
         if got is not None:
-            yield Words(_n(got.x), _n(got.y), text, got.anchor)
+            yield Words(units(got.x), units(got.y), text, got.anchor)
 
 
 def _wanted(frame: Frame, of: Thing) -> Wanted:
@@ -243,12 +244,12 @@ def _outline(frame: Frame, of: Field) -> str:
     """A sector, a whole circle, or a line."""
     x, y = frame.at(of.at)
     if of.aim_deg is not None and not of.spread_deg:
-        return f"M{_n(x)} {_n(y)}L{_pair(frame.at(_off(of, of.aim_deg)))}"
+        return f"M{units(x)} {units(y)}L{_pair(frame.at(_off(of, of.aim_deg)))}"
     spread = 360.0 if of.aim_deg is None else of.spread_deg
     aim = of.aim_deg or 0.0
     steps = round(spread / ARC_STEP_DEG)
     rim = [aim - spread / 2 + spread * n / steps for n in range(steps + 1)]
-    begin = "" if of.aim_deg is None else f"{_n(x)} {_n(y)}L"
+    begin = "" if of.aim_deg is None else f"{units(x)} {units(y)}L"
     return f"M{begin}{'L'.join(_pair(frame.at(_off(of, each))) for each in rim)}Z"
 
 
@@ -258,10 +259,10 @@ def _off(of: Field, aim_deg: float) -> Spot:
 
 
 def _feet(frame: Frame) -> Iterator[Words]:
-    for x, metres in frame.columns():
-        yield Words(_n(x), _n(frame.sheet.bottom + 14), f"{metres:g}", "middle")
-    for y, metres in frame.rows():
-        yield Words(_n(frame.sheet.left - 6), _n(y + 4), f"{metres:g}", "end")
+    for x, at_m in frame.columns():
+        yield Words(units(x), units(frame.sheet.bottom + 14), f"{at_m:g}", "middle")
+    for y, at_m in frame.rows():
+        yield Words(units(frame.sheet.left - 6), units(y + 4), f"{at_m:g}", "end")
 
 
 def _grid(frame: Frame) -> Iterator[Line]:
@@ -282,12 +283,8 @@ def _at(of: Thing) -> Spot:
 
 
 def _line(one: Spot, other: Spot) -> Line:
-    return Line(_n(one[0]), _n(one[1]), _n(other[0]), _n(other[1]))
+    return Line(units(one[0]), units(one[1]), units(other[0]), units(other[1]))
 
 
 def _pair(spot: Spot) -> str:
-    return f"{_n(spot[0])} {_n(spot[1])}"
-
-
-def _n(value: float) -> str:
-    return f"{value:.1f}".removesuffix(".0")
+    return f"{units(spot[0])} {units(spot[1])}"

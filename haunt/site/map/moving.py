@@ -5,6 +5,8 @@ from collections.abc import Mapping, Sequence
 from typing import Any, Final, NamedTuple
 
 from haunt.live.errors import CrewMistake
+from haunt.site.changes import plain
+from haunt.site.map.digits import METRE_DIGITS, metres
 from haunt.site.plan.edits import Kept, Refused, change, drafted
 from haunt.site.ports import ShowMovedOn
 from haunt.study.places import Kind, Spot
@@ -16,8 +18,6 @@ from haunt.wire.showlines import Path
 from haunt.wire.showtable import Plain
 
 KEPT_MAX: Final = 32
-DIGITS: Final = 2
-"""To the centimetre: nobody measures a garden better."""
 
 
 class Move(NamedTuple):
@@ -106,7 +106,7 @@ def _differs(draft: Draft, move: Move) -> bool:
     now = _spot(draft.at(_path(draft.raw, move.kind, move.key)))
     if now is None or move.at is None:
         return now is not move.at
-    return any(abs(a - b) >= 0.5 * 10**-DIGITS for a, b in zip(now, move.at, strict=True))
+    return any(abs(a - b) >= 0.5 * 10**-METRE_DIGITS for a, b in zip(now, move.at, strict=True))
 
 
 def _path(raw: Mapping[str, Any], kind: Kind, key: str) -> Path:
@@ -134,12 +134,8 @@ def place_words(spot: Spot | None) -> str:
     """`9,-2.5`, as the fields of the form show it; a comma alone is no place."""
     if spot is None:
         return ","
-    return ",".join(f"{each:.{DIGITS}f}".rstrip("0").rstrip(".") for each in spot)
+    return ",".join(metres(each) for each in spot)
 
 
 def _metres(value: float | None) -> float | int | None:
-    """Write 4 where a person would, not 4.0."""
-    if value is None:
-        return None
-    rounded = round(value, DIGITS)
-    return int(rounded) if rounded == int(rounded) else rounded
+    return plain(None if value is None else round(value, METRE_DIGITS))

@@ -1,24 +1,24 @@
 """The page of the site map: a look at the show on the ground, and things put elsewhere."""
 
 import re
-from collections.abc import Callable, Mapping
-from threading import Lock
-from typing import Annotated, Final, NamedTuple
+from collections.abc import Mapping
+from typing import Annotated, Final, NamedTuple, TypeAlias
 
-from fastapi import APIRouter, Form, Query, Request, Response
+from fastapi import APIRouter, Form, Request, Response
 from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import HTMLResponse, RedirectResponse
 
-from haunt.core.calendar import Sunset
 from haunt.live.errors import CrewMistake
 from haunt.site.actions import is_htmx
-from haunt.site.asking import by, told
-from haunt.site.lists import ID_MAX
+from haunt.site.asking import by, told, told_refused
+from haunt.site.lists import ID_MAX, Version
 from haunt.site.map import words
 from haunt.site.map.drawing import Drawing, drawing_of
 from haunt.site.map.moving import Move, Mover
+from haunt.site.newest import Newest
 from haunt.site.pages import Pages
-from haunt.site.ports import KeptShow
+from haunt.site.plan.desk import FIELDS_MAX
+from haunt.site.ports import SunsetOf
 from haunt.study.loudest import ASSUMED, GROUND
 from haunt.study.places import Kind, Spot
 from haunt.study.siteplan import SitePlan, plan_of
@@ -30,25 +30,24 @@ from haunt.wire.showmodels import ShowFile
 FIELD: Final = re.compile(
     r"(x|y|was)\.(prop|sensor|board|scare|boundary|hazard)\.([a-z0-9-]{1,32})"
 )
-FIELDS_MAX: Final = 8000
 FAR_M: Final = 10_000.0
 REFUSED: Final = 422
-
-Version = Annotated[int | None, Query(ge=1, le=ID_MAX)]
 
 
 class Sheet(NamedTuple):
     """One version of the show, worked out and drawn."""
 
-    text: str
     file: ShowFile
     plan: SitePlan
     drawing: Drawing
 
 
+Sheets: TypeAlias = Newest[Sheet]
+
+
 def routes(pages: Pages) -> APIRouter:
     router = APIRouter(include_in_schema=False, default_response_class=HTMLResponse)
-    sheets, mover = Sheets(pages.services.sunset_of), Mover(pages.services.keeper)
+    sheets, mover = sheets_of(pages.services.sunset_of), Mover(pages.services.keeper)
 
     @router.get("/map")
     def site_map(request: Request, moved: Version = None) -> HTMLResponse:
@@ -66,7 +65,7 @@ def routes(pages: Pages) -> APIRouter:
         except CrewMistake as mistake:
             if is_htmx(request):
                 raise
-            told(request, f"refused: {mistake.what}")
+            told_refused(request, mistake.what)
             return await run_in_threadpool(
                 _page, pages, request, sheets, said=mistake.what, typed=typed, status=REFUSED
             )
@@ -82,21 +81,15 @@ def routes(pages: Pages) -> APIRouter:
     return router
 
 
-class Sheets:
-    """The sheet of the newest text: worked out once a version, not once a look."""
+def sheets_of(sunset_of: SunsetOf) -> Sheets:
+    """Return what draws a text. It raises ShowFileRefused."""
 
-    def __init__(self, sunset_of: Callable[[ShowFile], Sunset]) -> None:
-        self._sunset_of, self._lock = sunset_of, Lock()
-        self._last: Sheet | None = None
+    def sheet(text: str) -> Sheet:
+        file = read_show(text, "show").show
+        plan = plan_of(file, sunset_of(file))
+        return Sheet(file, plan, drawing_of(plan))
 
-    def of(self, kept: KeptShow) -> Sheet:
-        """Raises ShowFileRefused."""
-        with self._lock:
-            if self._last is None or self._last.text != kept.text:
-                file = read_show(kept.text, "show").show
-                plan = plan_of(file, self._sunset_of(file))
-                self._last = Sheet(kept.text, file, plan, drawing_of(plan))
-            return self._last
+    return Newest(sheet)
 
 
 def _page(  # noqa: PLR0913 - what a page may be told
@@ -111,7 +104,7 @@ def _page(  # noqa: PLR0913 - what a page may be told
 ) -> HTMLResponse:
     kept = pages.services.keeper.kept()
     try:
-        sheet = sheets.of(kept)
+        sheet = sheets.of(kept.text)
     except ShowFileRefused as refused:
         faults = [str(each) for each in refused.faults]
         return pages.page(request, "map.html", status, refused=faults)

@@ -1,27 +1,17 @@
 """The small map on the page of the night: where props stand, each with its name, none covered."""
 
 from collections.abc import Callable, Sequence
-from typing import Final, NamedTuple
+from typing import Final
 
+from haunt.site.map.digits import units
 from haunt.site.map.lettering import Box, Lettered, Wanted, letter
+from haunt.site.view_models import Place
 from haunt.study.places import Spot
 
 SHEET: Final = Box(2.0, 2.0, 598.0, 108.0)
 MAP_X: Final = (40.0, 560.0)
 MAP_Y: Final = (92.0, 16.0)
 SYMBOL, SIZE = 7.0, 7.0
-
-
-class Place(NamedTuple):
-    """Units of the sheet; the name's are from its symbol. No name where there was no room."""
-
-    x: str
-    y: str
-    name_x: str
-    name_y: str
-    anchor: str
-    leader: tuple[str, str] | None
-    has_name: bool
 
 
 def laid_out(named: Sequence[tuple[str, Spot]]) -> list[Place]:
@@ -40,16 +30,14 @@ def laid_out(named: Sequence[tuple[str, Spot]]) -> list[Place]:
 def _place(spot: Spot, got: Lettered | None) -> Place:
     x, y = spot
     if got is None:
-        return Place(_n(x), _n(y), "0", "0", "start", None, has_name=False)
-    leader = None if got.leader is None else (_n(got.leader[0] - x), _n(got.leader[1] - y))
-    return Place(_n(x), _n(y), _n(got.x - x), _n(got.y - y), got.anchor, leader, has_name=True)
+        return Place(units(x), units(y), "0", "0", "start", None, has_name=False)
+    leader = None if got.leader is None else (units(got.leader[0] - x), units(got.leader[1] - y))
+    return Place(
+        units(x), units(y), units(got.x - x), units(got.y - y), got.anchor, leader, has_name=True
+    )
 
 
 def _scale(values: list[float], low: float, high: float) -> Callable[[float], float]:
     """Return what turns metres into units of the map from `low` to `high`."""
     least, span = min(values), max(values) - min(values)
     return lambda v: low + (high - low) * (v - least) / span if span else (low + high) / 2
-
-
-def _n(value: float) -> str:
-    return f"{value:.1f}".removesuffix(".0")

@@ -86,6 +86,10 @@ class Inputs(NamedTuple):
     rows: list[Input]
 
 
+def _prop_names(plan: SitePlan) -> dict[str, str]:
+    return {each.key: each.name for each in plan.things if each.kind is Kind.PROP}
+
+
 def edge_rows(plan: SitePlan) -> list[EdgeRow]:
     return [_edge(plan, each) for each in plan.edges]
 
@@ -114,7 +118,7 @@ def level_words(of: Loudest) -> str:
 
 def sources(plan: SitePlan, of: Loudest) -> str:
     """Who sounds, the loudest first."""
-    names = {each.key: each.name for each in plan.things if each.kind is Kind.PROP}
+    names = _prop_names(plan)
     said = [_source(names, each) for each in of.playing[:SOURCES_MAX]]
     rest = len(of.playing) - SOURCES_MAX
     return ", ".join(said) + (f", and {rest} quieter" if rest > 0 else "")
@@ -142,7 +146,7 @@ def path_words(plan: SitePlan, speed_m_s: float) -> list[str]:
 
 
 def missing_words(plan: SitePlan) -> list[str]:
-    names = {each.key: each.name for each in plan.things if each.kind is Kind.PROP}
+    names = _prop_names(plan)
     said = []
     nowhere = [each.name for each in plan.things if each.at is None and each.kind is not Kind.SCARE]
     if nowhere:
@@ -157,7 +161,7 @@ def missing_words(plan: SitePlan) -> list[str]:
 
 
 def walk_rows(plan: SitePlan) -> list[WalkRow]:
-    names = {each.key: each.name for each in plan.things if each.kind is Kind.PROP}
+    names = _prop_names(plan)
     return [_walk(names, each) for each in plan.walks]
 
 
@@ -179,7 +183,7 @@ def _band(of: Band) -> str:
 
 
 def pair_words(plan: SitePlan, *, voices: bool) -> list[str]:
-    names = {each.key: each.name for each in plan.things if each.kind is Kind.PROP}
+    names = _prop_names(plan)
     pairs = plan.voices if voices else plan.neighbours
     return [f"{names[one]} and {names[other]}" for one, other in pairs]
 

@@ -20,7 +20,7 @@ MM_PER_POINT: Final = 25.4 / 72
 LEADING: Final = 1.16
 STEP_POINTS: Final = 0.5
 QUIET: Final = 4
-"""Modules of quiet zone that ISO/IEC 18004 asks for (from memory)."""
+"""Modules of quiet zone that ISO/IEC 18004 asks for."""
 FOLDERS: Final = (Path("/usr/share/fonts"), Path("/usr/local/share/fonts"), Path("/Library/Fonts"))
 FACES: Final = (
     ("DejaVuSans.ttf", "DejaVuSans-Bold.ttf"),

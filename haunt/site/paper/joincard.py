@@ -12,7 +12,7 @@ from haunt.site.paper.ports import Wifi
 
 NAME_BYTES_MAX: Final = 32
 PASSWORD_CHARS: Final = (8, 63)
-"""IEEE 802.11: 32 octets of a name, 8 to 63 characters of a passphrase (from memory)."""
+"""IEEE 802.11: 32 octets of a name, 8 to 63 characters of a passphrase."""
 SIDE, LEFT, TOP, WIDE = 62.0, 22.0, 26.0, 170.0
 HEAD, STEP, WORDS = Type(30, 14, bold=True), Type(18, 11, bold=True), Type(13, 8)
 

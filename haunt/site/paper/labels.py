@@ -9,7 +9,9 @@ from datetime import datetime
 from typing import Final, NamedTuple
 
 from haunt.site.paper.ink import Ink, Paper, Room, Type
-from haunt.wire.showmodels import Battery, Board, Prop, ShowFile, Supply
+from haunt.study.findings.book import LITHIUM
+from haunt.wire.showmodels import Board, Prop, ShowFile
+from haunt.wire.showpower import Battery, Supply
 from haunt.workshop.cautions import CAUTIONS, DECIDES, Topic
 from haunt.workshop.pack import cell_volts
 
@@ -28,7 +30,6 @@ CHEMISTRIES: Final = {
     "alkaline": "alkaline",
     "lead-acid": "lead-acid",
 }
-LITHIUM: Final = frozenset({"lipo", "li-ion", "lco", "nmc", "nca", "lifepo4", "lfp"})
 
 NAME, PLACE, LINE = Type(25, 9, bold=True), Type(12, 7), Type(9, 6)
 LINE_POINTS, NOTE_POINTS, LEAST_POINTS = 9.0, 7.5, 4.5

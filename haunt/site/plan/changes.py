@@ -42,10 +42,12 @@ def only_looks(before: dict[str, Any], after: dict[str, Any]) -> str:
 
 
 def renames(before: dict[str, Any], after: dict[str, Any]) -> Iterator[tuple[str, str, str]]:
-    """(table, old id, new id) of what was called otherwise."""
+    """(table, old name, new name) of what was called otherwise; of a behaviour with its prop's."""
     for each in differences(before, after):
         if each.what is What.RENAMED:
-            yield each.table, each.before, each.after
+            around = each.name.rpartition(".")[0]
+            prefix = f"{around}." if around else ""
+            yield each.table, f"{prefix}{each.before}", f"{prefix}{each.after}"
 
 
 def _change(of: Difference) -> Change:

@@ -1,12 +1,13 @@
 """What all pages of the plan are drawn with: the show as it is kept, its versions, its sums."""
 
 from collections.abc import Mapping
-from typing import Any, Final, NamedTuple
+from typing import Annotated, Any, Final, NamedTuple
 
-from fastapi import Request
+from fastapi import Depends, Query, Request
 from fastapi.responses import HTMLResponse
 
 from haunt.site.asking import by, inside
+from haunt.site.lists import ID_MAX
 from haunt.site.pages import Pages
 from haunt.site.plan.changes import CHANGED, Change, changes, only_looks
 from haunt.site.plan.edits import Change as Steps
@@ -130,3 +131,8 @@ async def typed_of(request: Request) -> Typed:
             if isinstance(text, str):
                 found.setdefault(name, []).append(text)
     return found
+
+
+TypedForm = Annotated[Typed, Depends(typed_of)]
+Saved = Annotated[int | None, Query(ge=0, le=ID_MAX)]
+"""The version that was just saved; 0: it was so already."""

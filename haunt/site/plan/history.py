@@ -3,20 +3,20 @@
 import re
 from collections import OrderedDict
 from threading import Lock
-from typing import Annotated, Final, NamedTuple
+from typing import Final, NamedTuple
 
-from fastapi import APIRouter, Depends, Query, Request, Response
+from fastapi import APIRouter, Request, Response
 from fastapi.responses import HTMLResponse, RedirectResponse
 
 from haunt.live.errors import CrewMistake
 from haunt.site.asking import by, told
-from haunt.site.lists import ID_MAX, CursorText, RowId
+from haunt.site.lists import CursorText, RowId
 from haunt.site.plan.changes import Change, changes, only_looks, renames
-from haunt.site.plan.desk import Desk, compared, typed_of, version_of
-from haunt.site.plan.rowpages import NOTED
-from haunt.site.plan.texts import Typed
-from haunt.site.ports import ShowMovedOn, ShowRefused
+from haunt.site.plan.desk import Desk, Saved, TypedForm, compared, version_of
+from haunt.site.plan.rowpages import FOLLOWED
+from haunt.site.ports import ShowMovedOn
 from haunt.store.shows import ShowVersion
+from haunt.wire.showerrors import ShowFileRefused
 from haunt.wire.showfile import ReadShow
 
 SHOWN: Final = 15
@@ -24,9 +24,6 @@ LINES_SHOWN: Final = 8
 TOLD_KEPT: Final = 200
 BACK: Final = "back"
 OWN: Final = re.compile(r"(?:/[A-Za-z0-9~][A-Za-z0-9._~-]*)+")
-
-TypedForm = Annotated[Typed, Depends(typed_of)]
-Saved = Annotated[int | None, Query(ge=0, le=ID_MAX)]
 
 
 class VersionLine(NamedTuple):
@@ -75,7 +72,7 @@ def routes(desk: Desk) -> APIRouter:
             now = desk.keeper.put(found.text, by(request), version_of(typed) or kept.version)
         except ShowMovedOn as moved:
             return _look(desk, request, version, 409, moved.what)
-        except ShowRefused as refused:
+        except ShowFileRefused as refused:
             said = f"This version has faults that are no longer taken: {refused.faults[0]}"
             return _look(desk, request, version, 422, said)
         let_notes_follow(desk, kept.text, found.text)
@@ -124,7 +121,7 @@ def let_notes_follow(desk: Desk, before: str, after: str) -> None:
     if one is None or other is None:
         return
     for table, old, new in renames(one.raw, other.raw):
-        if table in NOTED:
+        if table in FOLLOWED:
             desk.notes.rename(table, old, new)
 
 

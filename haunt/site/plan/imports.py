@@ -10,10 +10,9 @@ from starlette.datastructures import UploadFile
 
 from haunt.live.errors import CrewMistake
 from haunt.site.asking import by, told
-from haunt.site.plan.desk import Desk, compared, typed_of, version_of
+from haunt.site.plan.desk import Desk, TypedForm, compared, version_of
 from haunt.site.plan.history import let_notes_follow
 from haunt.site.plan.overview import counts_of
-from haunt.site.plan.texts import Typed
 from haunt.site.ports import ShowMovedOn
 from haunt.wire.showerrors import Fault
 from haunt.wire.showfile import SHOW_CHARS_MAX
@@ -21,11 +20,9 @@ from haunt.wire.showfile import SHOW_CHARS_MAX
 FAULTS_SHOWN: Final = 50
 LINES_SHOWN: Final = 200
 ANOTHER: Final = (
-    "show.id is {!r}. Allowed: {!r}, which this server runs; another show has a data folder of "
-    "its own."
+    "show.id is {!r}. Allowed: {!r}, which this server runs: write that into the file. Another "
+    "show has a folder of its own: haunt serve --data FOLDER --show FILE."
 )
-
-TypedForm = Annotated[Typed, Depends(typed_of)]
 
 
 async def sent(request: Request) -> bytes:

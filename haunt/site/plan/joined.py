@@ -2,9 +2,8 @@
 
 from fastapi import FastAPI, Request, Response
 
-from haunt.site import first
 from haunt.site.pages import Pages
-from haunt.site.plan import history, imports, overview, rows, servicing
+from haunt.site.plan import first, history, imports, overview, rows, servicing
 from haunt.site.plan.desk import Broken, Desk
 
 

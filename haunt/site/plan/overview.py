@@ -1,14 +1,14 @@
 """The whole plan at a glance: every table with its rows in short, and what the sums say of them."""
 
-from typing import Annotated, Any, Final, NamedTuple
+from typing import Any, Final, NamedTuple
 
-from fastapi import APIRouter, Query, Request, Response
+from fastapi import APIRouter, Request, Response
 from fastapi.responses import HTMLResponse
 
 from haunt.site.findings import MARKS
-from haunt.site.lists import ID_MAX, attached
+from haunt.site.lists import attached
 from haunt.site.plan.changes import value_text
-from haunt.site.plan.desk import Desk
+from haunt.site.plan.desk import Desk, Saved
 from haunt.site.plan.tables import ALL, BY_NAME, Row, Table, rows_of
 from haunt.site.plan.words import WORDS, unit_of
 from haunt.study.findings.book import Book
@@ -34,8 +34,6 @@ BRIEF: Final[dict[str, tuple[str, ...]]] = {
 
 IN_SHORT: Final = frozenset({"battery", "motor", "speaker", "idle", "arm_by_hand"})
 """Of these only that they are there."""
-
-Saved = Annotated[int | None, Query(ge=0, le=ID_MAX)]
 
 
 class RowLine(NamedTuple):

@@ -1,7 +1,6 @@
 """Draws the pages of one table and of one row, as they are or as somebody typed them."""
 
 from collections.abc import Mapping
-from datetime import UTC, datetime
 from itertools import pairwise
 from types import MappingProxyType
 from typing import Final, NamedTuple
@@ -20,6 +19,8 @@ from haunt.store.notes import Note
 from haunt.wire.showfile import ReadShow
 
 NOTED: Final = ("prop", "board")
+FOLLOWED: Final = (*NOTED, "prop.behaviour")
+"""Rows that something outside the show file is kept about: notes, and lines that were judged."""
 """Tables whose rows have notes on what was mended."""
 LIKE: Final = "like"
 """In the query of a new row: the row that it begins as."""
@@ -179,9 +180,7 @@ class RowPages:
 
     def today(self) -> str:
         """The date where the show is."""
-        pages = self._desk.pages
-        now = datetime.fromtimestamp(pages.services.wall_ms() // 1000, UTC)
-        return now.astimezone(pages.presenter().zone).date().isoformat()
+        return self._desk.pages.now().date().isoformat()
 
     def _notes(self, row: Row) -> list[Note] | None:
         if row.table.name not in NOTED:

@@ -1,14 +1,11 @@
 """What people do with tables and rows: look, type, check, save, copy, remove."""
 
-from typing import Annotated
-
-from fastapi import APIRouter, Depends, Query, Request, Response
+from fastapi import APIRouter, Request, Response
 from fastapi.responses import HTMLResponse, RedirectResponse
 
 from haunt.site.actions import is_htmx
 from haunt.site.asking import told
-from haunt.site.lists import ID_MAX
-from haunt.site.plan.desk import Desk, typed_of, version_of
+from haunt.site.plan.desk import Desk, Saved, TypedForm, version_of
 from haunt.site.plan.edits import (
     Change,
     Refused,
@@ -19,13 +16,10 @@ from haunt.site.plan.edits import (
     unless_changed,
 )
 from haunt.site.plan.forms import names_of
-from haunt.site.plan.rowpages import NOTED, RowPages, Shown
+from haunt.site.plan.rowpages import FOLLOWED, RowPages, Shown
 from haunt.site.plan.sums import faults_of
 from haunt.site.plan.tables import NEW, Row, Table, row_of, row_or_none, table_of
 from haunt.site.plan.texts import Typed
-
-TypedForm = Annotated[Typed, Depends(typed_of)]
-Saved = Annotated[int | None, Query(ge=0, le=ID_MAX)]
 
 
 def routes(desk: Desk) -> APIRouter:
@@ -79,9 +73,9 @@ class RowActs:
         shown = Shown(typed, said)
         if not is_htmx(request):
             return self._again(request, table, ref, shown)
-        template = self._desk.pages.templates.get_template("_plan_said.html")
         row = row_of(table, read.raw, ref) if ref != NEW else None
-        return HTMLResponse(template.render(self._pages.parts(table, read, row, shown)))
+        parts = self._pages.parts(table, read, row, shown)
+        return self._desk.pages.part("_plan_said.html", **parts)
 
     def save(self, request: Request, table: Table, ref: str, typed: Typed) -> Response:
         was = row_or_none(table, self._desk.now()[1].raw, ref)
@@ -132,10 +126,10 @@ class RowActs:
         return found.text if found is not None else None
 
     def _follow(self, was: Row | None, now: Row | None) -> None:
-        """Notes stay with a row that is called otherwise."""
-        if was is None or now is None or was.table.name not in NOTED:
+        """Notes and judged lines stay with a row that is called otherwise."""
+        if was is None or now is None or was.table.name not in FOLLOWED:
             return
-        old, new = str(was.value["id"]), str(now.value["id"])
+        old, new = was.full_id, now.full_id
         if old != new and was.path == now.path:
             self._desk.notes.rename(was.table.name, old, new)
 

@@ -14,7 +14,7 @@ from haunt.site.plan.desk import Desk
 from haunt.site.plan.rowpages import NOTED
 from haunt.site.plan.tables import Row, row_of, rows_of, table_of
 from haunt.site.ports import Item
-from haunt.site.shapes import rfc3339
+from haunt.store.instants import rfc3339
 from haunt.store.notes import PAGE, Note
 
 COLUMNS: Final = ("id", "day", "kind", "about", "failed", "done", "parts", "by", "at")
@@ -26,7 +26,12 @@ Word = Annotated[str, Form(max_length=64)]
 
 def routes(desk: Desk) -> APIRouter:
     router = APIRouter(include_in_schema=False, default_response_class=HTMLResponse)
+    _lists(router, desk)
+    _changes(router, desk)
+    return router
 
+
+def _lists(router: APIRouter, desk: Desk) -> None:
     @router.get("/plan/notes")
     def notes(request: Request, before: CursorText = "") -> Response:
         _, read = desk.now()
@@ -48,6 +53,8 @@ def routes(desk: Desk) -> APIRouter:
     def as_csv() -> Response:
         return csv_file(COLUMNS, (_item(each) for each in _every(desk)), "notes.csv")
 
+
+def _changes(router: APIRouter, desk: Desk) -> None:
     @router.post("/plan/notes")
     def add(  # noqa: PLR0913, PLR0917 - one parameter a field
         request: Request,
@@ -73,8 +80,6 @@ def routes(desk: Desk) -> APIRouter:
             raise CrewMistake(f"There is no note {note}.", about="note", missing=True)
         told(request, about=f"note {note}")
         return RedirectResponse("/plan/notes", 303)
-
-    return router
 
 
 def _row(desk: Desk, kind: str, about: str) -> Row:

@@ -4,27 +4,25 @@ Computes nothing of its own: findings come from the study, faults from the show 
 """
 
 import re
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from threading import Lock
 from typing import Any, Final, NamedTuple
 
-from haunt.core.calendar import Sunset
 from haunt.site.findings import MARKS
 from haunt.site.plan.edits import Made, Refused
 from haunt.site.plan.tables import ALL, Row, row_at, rows_of
+from haunt.site.ports import SunsetOf
 from haunt.study.findings.book import Book, NotChecked, look
 from haunt.study.findings.kinds import Finding, PackForecast, chance
 from haunt.study.findings.words import amount, measured
 from haunt.wire.showerrors import Fault, ShowFileRefused
 from haunt.wire.showfile import ReadShow, key_text, read_show
 from haunt.wire.showlines import Path
-from haunt.wire.showmodels import ShowFile
 
 BOOKS_KEPT: Final = 4
 FAULT: Final = "Fault"
 _STEP: Final = re.compile(r"\.?([^.\[\]]+)|\[([^\]]+)\]")
-SunsetOf = Callable[[ShowFile], Sunset]
 
 
 class Line(NamedTuple):

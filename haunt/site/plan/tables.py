@@ -117,6 +117,12 @@ class Row:
         return f"/plan/{self.table.slug}/{self.ref}"
 
     @property
+    def full_id(self) -> str:
+        """Its id; that of a behaviour with its prop's before it."""
+        around = self.ref.rpartition(".")[0]
+        return f"{around}.{self.value['id']}" if around else str(self.value["id"])
+
+    @property
     def title(self) -> str:
         return f"{self.table.called.one} {self.name}".strip()
 

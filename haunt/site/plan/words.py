@@ -8,6 +8,7 @@ from typing import Final, NamedTuple
 from pydantic import BaseModel
 
 from haunt.wire import showmodels as m
+from haunt.wire import showpower as power
 
 
 class Said(NamedTuple):
@@ -114,7 +115,7 @@ WORDS: Final[dict[type[BaseModel], dict[str, Said]]] = {
         "low": Said("Groups an hour, a quiet evening", "The low end of the forecast."),
         "high": Said("Groups an hour, a busy evening", "The high end of the forecast."),
     },
-    m.Circuit: {
+    power.Circuit: {
         "id": Said("Id", "Which outlet or line."),
         "volts": Said("Voltage", "Of the mains there."),
         "breaker_a": Said("Breaker", "As printed on it. Load it to 80 % at most."),
@@ -124,7 +125,7 @@ WORDS: Final[dict[type[BaseModel], dict[str, Said]]] = {
         "controller": Said("Controller or Wi-Fi on it", "It goes dark with the circuit."),
         "wet": Said("Loads in the wet", "Outdoors, on grass, in the rain."),
     },
-    m.Supply: {
+    power.Supply: {
         "id": Said("Id", "Short and plain."),
         "kind": Said("Kind", "A free word: dc, air for a compressor, fog for a fogger."),
         "circuit": Said("Circuit", "Where its plug goes."),
@@ -133,7 +134,7 @@ WORDS: Final[dict[type[BaseModel], dict[str, Said]]] = {
         "fuse_a": _FUSE,
         "load_w": Said("Takes from the mains", "A compressor's or fogger's plate says."),
     },
-    m.Regulator: {
+    power.Regulator: {
         "id": Said("Name", "As boards name it."),
         "kind": Said("Kind", "Linear ones turn the difference into heat."),
         "output_v": Said("Output", "What it gives."),
@@ -143,7 +144,7 @@ WORDS: Final[dict[type[BaseModel], dict[str, Said]]] = {
         "dropout_v": Said("Dropout", "How much more it needs than it gives."),
         "theta_k_w": _THETA,
     },
-    m.Driver: {
+    power.Driver: {
         "id": Said("Name", "As boards name it."),
         "kind": Said("Kind", "Bipolar ones drop volts, MOSFETs have ohms."),
         "input_min_v": _INPUT_MIN,
@@ -154,12 +155,12 @@ WORDS: Final[dict[type[BaseModel], dict[str, Said]]] = {
         "ohm": Said("Resistance", "MOSFET: the sum of both ways."),
         "theta_k_w": _THETA,
     },
-    m.Wire: {
+    power.Wire: {
         "length_m": Said("Length", "The run, not out and back."),
         "awg": Said("Gauge", "AWG, 0 to 30; or the area instead."),
         "area_mm2": Said("Area", "Or the gauge instead."),
     },
-    m.Battery: {
+    power.Battery: {
         "chemistry": Said("Chemistry", "Charge lithium attended, on a fireproof surface."),
         "series": Said("Cells in series", "2 for a 7.4 V lithium pack."),
         "parallel": Said("Cells in parallel", "Usually 1."),
@@ -178,7 +179,7 @@ WORDS: Final[dict[type[BaseModel], dict[str, Said]]] = {
         "y_m": _Y,
         "supply": Said("Supply", "A shared one; or a battery of its own."),
         "battery": Said("Battery", "A pack of its own; or a shared supply."),
-        "pins": Said("Pins", "One a line: pir = 27, eyes = 26."),
+        "pins": Said("Pins", "One a line, by the id of a sensor or a prop: gate-pir = 27."),
         "regulator": Said("Regulator", "A name from the list, or of a known part."),
         "driver": Said("Driver", "A name from the list, or of a known part."),
         "idle_ma": Said("Current, idle", "Wi-Fi on, nothing playing; ten minutes' mean."),
@@ -229,13 +230,13 @@ WORDS: Final[dict[type[BaseModel], dict[str, Said]]] = {
         "lines": Said("Lines", "What it says, one a line; [4] before it: of intensity 4."),
         "tracks": _TRACKS,
     },
-    m.Motor: {
+    power.Motor: {
         "volts": Said("Voltage", "From its plate."),
         "running_ma": Said("Current, running", "With the real load."),
         "stall_ma": Said("Current, stalled", "Supply volts over the winding's ohms, at rest."),
         "rail": Said("Hangs on", "Logic: the supply of the microcontroller. Better the pack."),
     },
-    m.Speaker: {
+    power.Speaker: {
         "watts": Said("Power of one driver", "As its data say."),
         "ohms": Said("Impedance of one driver", "4 or 8."),
         "drivers": Said("Drivers", "How many."),

@@ -2,8 +2,9 @@
 
 from collections import defaultdict
 
-from haunt.study.findings.ground import Ground, apart_m
+from haunt.study.findings.ground import Ground
 from haunt.study.findings.kinds import About, Figure, Finding, Items, Severity
+from haunt.study.places import apart_m
 from haunt.wire.showmodels import Prop
 from haunt.workshop.cautions import Topic
 from haunt.workshop.flash import SCREEN_LIMIT, VENUE_LIMIT, onsets_most, together_most

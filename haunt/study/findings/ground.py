@@ -3,24 +3,15 @@
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from math import hypot
 
 from haunt.core.calendar import Sunset
-from haunt.core.show import Show
+from haunt.core.show import PropSpec, Show
 from haunt.live.prepare import prepare
+from haunt.study.places import Spot
 from haunt.wire.showfile import ReadShow
 from haunt.wire.showlines import Path
-from haunt.wire.showmodels import (
-    Battery,
-    Behaviour,
-    Board,
-    Circuit,
-    Prop,
-    Regulator,
-    ShowFile,
-    Supply,
-    Wire,
-)
+from haunt.wire.showmodels import Behaviour, Board, Prop, ShowFile
+from haunt.wire.showpower import Battery, Circuit, Regulator, Supply, Wire
 from haunt.workshop import drivers, regulators, wire
 from haunt.workshop.band import Band
 from haunt.workshop.capacity import COLDEST_C, WARMEST_C, sag_factor
@@ -31,8 +22,6 @@ ASSUMED_LOW_C = 5.0
 LATE_PERCENT = Band(20, 10, 40)
 """Charge of a pack late in the evening, when sag hurts: an assumption."""
 FIVE_V_MOST = 5.5
-
-Spot = tuple[float, float]
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +54,11 @@ class Ground:
     @cached_property
     def prepared(self) -> Show:
         return prepare(self.show).show
+
+    @cached_property
+    def ruled(self) -> dict[str, PropSpec]:
+        """Props as the rules of a night take them, by id."""
+        return {each.id: each for each in self.prepared.props}
 
     @cached_property
     def linked(self) -> frozenset[str]:
@@ -215,6 +209,7 @@ def _regulator(of: Regulator) -> regulators.Regulator:
 
 
 def wire_mm2(of: Wire) -> float | None:
+    """As it is given, or of its gauge; None where neither is."""
     if of.area_mm2 is not None:
         return of.area_mm2
     return None if of.awg is None else wire.gauge_mm2(of.awg)
@@ -227,10 +222,6 @@ def wire_ohm(board: Board) -> Band | None:
         return None
     cold, plain, warm = (wire.run_ohm(board.wire.length_m, area_mm2, c) for c in (0.0, 20.0, 60.0))
     return Band(plain, cold, warm)
-
-
-def apart_m(one: Spot, other: Spot) -> float:
-    return hypot(one[0] - other[0], one[1] - other[1])
 
 
 def peak_ma(behaviour: Behaviour) -> float | None:

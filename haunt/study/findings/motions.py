@@ -1,8 +1,9 @@
 """What moves or startles: motors' duty, cut-offs, stop states, and where people jump back to."""
 
 from haunt.study.findings import needs
-from haunt.study.findings.ground import Ground, apart_m
+from haunt.study.findings.ground import Ground
 from haunt.study.findings.kinds import About, Figure, Finding, Items, Severity, Unchecked
+from haunt.study.places import apart_m
 from haunt.wire.showmodels import Board, Prop
 from haunt.workshop.cautions import Topic
 from haunt.workshop.duty import cyclic_share, least_rest_s

@@ -5,7 +5,8 @@ from haunt.study.findings.ground import FIVE_V_MOST, Ground, Source, wire_ohm
 from haunt.study.findings.inputs import logic_ma, too_high
 from haunt.study.findings.kinds import About, Figure, Finding, Items, Severity, Unchecked
 from haunt.wire.showlines import Path
-from haunt.wire.showmodels import Board, Motor, Prop
+from haunt.wire.showmodels import Board, Prop
+from haunt.wire.showpower import Motor
 from haunt.workshop import drivers, regulators
 from haunt.workshop.band import Band
 from haunt.workshop.cautions import Topic

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from haunt.core.calendar import Calendar, Piece
+from haunt.core.calendar import HOUR_MS, Calendar, Piece
 from haunt.core.clockwork import CalendarSpec
 from haunt.study.findings import needs
 from haunt.study.findings.ground import Ground
@@ -18,7 +18,9 @@ from haunt.study.findings.kinds import (
     Unchecked,
     chance,
 )
-from haunt.wire.showmodels import Battery, Behaviour, Board, Prop
+from haunt.study.pieces import may_play, pieces_between
+from haunt.wire.showmodels import Behaviour, Board, Prop
+from haunt.wire.showpower import Battery
 from haunt.workshop import capacity
 from haunt.workshop.band import Band
 from haunt.workshop.cautions import Topic
@@ -40,7 +42,6 @@ RESERVE = 0.10
 """Left in a pack whose props name no retire_percent: common practice, no source."""
 WORN = 0.8
 """A pack below this much of its printed capacity is replaced: common practice."""
-HOUR_MS = 3_600_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +51,7 @@ class Hours:
     pieces: tuple[tuple[float, Piece], ...]
 
     @property
-    def all(self) -> float:
+    def whole_h(self) -> float:
         return sum(hours for hours, _ in self.pieces)
 
 
@@ -86,28 +87,13 @@ def nights_of(ground: Ground) -> list[Hours]:
         whole = None if opens is None else calendar.night_of(opens)
         if whole is None:
             continue
-        _, at_ms, closes = whole
-        pieces = []
-        while at_ms < closes:
-            piece = calendar.piece(at_ms)
-            until = min(piece.until_ms, closes)
-            pieces.append(((until - at_ms) / HOUR_MS, piece))
-            at_ms = until
+        _, from_ms, until_ms = whole
+        pieces = [
+            ((min(each.until_ms, until_ms) - max(each.from_ms, from_ms)) / HOUR_MS, each)
+            for each in pieces_between(calendar, from_ms, until_ms)
+        ]
         found.append(Hours(tuple(pieces)))
     return found
-
-
-def allowed(behaviour: Behaviour, piece: Piece) -> bool:
-    """As the rules for audience and quiet hours have it."""
-    if behaviour.intensity > piece.max_intensity:
-        return False
-    if (behaviour.flash_hz or 0) * 1000 > piece.max_flash_mhz:
-        return False
-    if not piece.quiet:
-        return True
-    if piece.quiet_dba is None or behaviour.level_dba is None:
-        return False
-    return behaviour.level_dba <= piece.quiet_dba
 
 
 def _pack(ground: Ground, board: Board, battery: Battery) -> Items:
@@ -158,17 +144,17 @@ def _lasting(ground: Ground, board: Board, battery: Battery, nights: Sequence[Ho
         each.idle.average_ma or 0 for each in props if each.idle is not None
     )
 
-    def takes_of(night: Hours, cooldown_s: float | None = None) -> Band:
+    def takes_mah(night: Hours, cooldown_s: float | None = None) -> Band:
         stretches = tuple(
             Stretch(hours, tuple(_turn(ground, each, piece, cooldown_s) for each in props))
             for hours, piece in night.pieces
         )
         return taken_mah(stretches, idle_ma, groups)
 
-    worst = max(nights, key=lambda night: takes_of(night).at)
-    takes = takes_of(worst)
+    worst = max(nights, key=lambda night: takes_mah(night).at)
+    takes = takes_mah(worst)
     try:
-        gives = gives_mah(ground, board, battery, takes.at / worst.all)
+        gives = gives_mah(ground, board, battery, takes.at / worst.whole_h)
     except ValueError as refused:
         yield Finding(
             Severity.SHOULD,
@@ -180,7 +166,7 @@ def _lasting(ground: Ground, board: Board, battery: Battery, nights: Sequence[Ho
             caution=Topic.LITHIUM,
         )
         return
-    found = forecast(gives, takes, worst.all)
+    found = forecast(gives, takes, worst.whole_h)
     yield PackForecast(
         board.id,
         found,
@@ -196,7 +182,7 @@ def _lasting(ground: Ground, board: Board, battery: Battery, nights: Sequence[Ho
         return
     longest_s = max((each.cooldown_ms for each in props), default=0) / 1000
     cooldown_s = lasting_cooldown_s(
-        lambda seconds: sureness(gives, takes_of(worst, seconds)), longest_s, SURE
+        lambda seconds: sureness(gives, takes_mah(worst, seconds)), longest_s, SURE
     )
     yield _short(ground, board, found, cooldown_s)
 
@@ -273,8 +259,8 @@ def _turn(ground: Ground, prop: Prop, piece: Piece, cooldown_s: float | None) ->
     seconds = prop.cooldown_ms / 1000 if cooldown_s is None else cooldown_s
     plays = tuple(
         Play(each.weight, each.duration_ms / 1000, each.average_ma or 0.0)
-        for each in prop.behaviours
-        if prop.id in ground.linked and allowed(each, piece)
+        for each, ruled in zip(prop.behaviours, ground.ruled[prop.id].behaviours, strict=True)
+        if prop.id in ground.linked and may_play(ruled, piece)
     )
     return Turn(seconds * piece.cooldown_permille / 1000, plays, prop.hourly_cap)
 

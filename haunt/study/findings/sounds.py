@@ -1,9 +1,11 @@
 """Sound: amplifier and speaker, levels at the property line, and at ears."""
 
 from haunt.study.findings import needs
-from haunt.study.findings.ground import Ground, Spot, apart_m
+from haunt.study.findings.ground import Ground
 from haunt.study.findings.kinds import About, Figure, Finding, Items, Severity, Unchecked
-from haunt.wire.showmodels import BoundaryPoint, Prop, Speaker
+from haunt.study.places import Spot, apart_m
+from haunt.wire.showmodels import BoundaryPoint, Prop
+from haunt.wire.showpower import Speaker
 from haunt.workshop import sound
 from haunt.workshop.band import Band
 from haunt.workshop.cautions import Topic

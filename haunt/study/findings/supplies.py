@@ -3,7 +3,7 @@
 from haunt.study.findings import needs
 from haunt.study.findings.ground import Ground, peak_ma
 from haunt.study.findings.kinds import About, Figure, Finding, Items, Severity, Unchecked
-from haunt.wire.showmodels import Circuit, Supply
+from haunt.wire.showpower import Circuit, Supply
 from haunt.workshop import mains
 from haunt.workshop.cautions import Topic
 from haunt.workshop.wire import CONTINUOUS_SHARE, least_fuse_a

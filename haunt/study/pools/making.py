@@ -4,13 +4,17 @@ A Markov chain over their words (markovify). The same sentences and seed make th
 """
 
 from collections import Counter
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from itertools import islice
 from typing import Final, NamedTuple
 
 from haunt.study.chance import Chance
+from haunt.study.pools.pool import PoolLine, State
+from haunt.study.progress import Progress, quiet
 from haunt.wire.saying import LINE_CHARS_MAX, words_in
 
+MADE: Final = "prepared"
+"""The source of a line that was made here."""
 SENTENCES_LEAST: Final = 8
 TRIES_A_LINE: Final = 60
 OVERLAP_SHARE: Final = 0.7
@@ -20,7 +24,6 @@ BEGIN, END = "___BEGIN__", "___END__"
 """What the library calls both ends of a sentence."""
 
 Model = Mapping[tuple[str, ...], Mapping[str, int]]
-Progress = Callable[[int, int], None]
 
 
 class Made(NamedTuple):
@@ -28,6 +31,11 @@ class Made(NamedTuple):
 
     lines: tuple[str, ...]
     tried: int
+
+
+def own_sentences(lines: Iterable[PoolLine]) -> list[str]:
+    """Return what people wrote of these and nobody struck."""
+    return [e.text for e in lines if e.source != MADE and e.state is not State.STRUCK]
 
 
 def too_few(sentences: Sequence[str]) -> str:
@@ -45,7 +53,7 @@ def make_lines(
     count: int,
     seed: int,
     known: Collection[str] = (),
-    progress: Progress = lambda _done, _of: None,
+    progress: Progress = quiet,
 ) -> Made:
     """Return up to `count` lines that are neither among the sentences nor among the known ones."""
     import markovify  # noqa: PLC0415 - only those who make wait

@@ -9,8 +9,10 @@ from enum import StrEnum
 from typing import Final, NamedTuple
 
 from haunt.wire.saying import Spoken, line_id, read_line, write_line
+from haunt.wire.showmodels import ShowFile
 
 FROM_FILE: Final = "show file"
+IMPORT: Final = "import"
 
 
 class State(StrEnum):
@@ -36,6 +38,13 @@ class PoolLine(NamedTuple):
     at_ms: int
     by: str
     pending: bool = False
+
+
+def behaviours(file: ShowFile) -> Iterator[tuple[str, str, tuple[str, ...]]]:
+    """Yield prop, behaviour and what the show file says there, for every pool of a show."""
+    for prop in file.props:
+        for each in prop.behaviours:
+            yield prop.id, each.id, each.lines
 
 
 def standing(

@@ -5,7 +5,8 @@ import io
 from collections.abc import Iterator, Sequence
 from typing import Final, NamedTuple
 
-from haunt.wire.saying import LINE_CHARS_MAX, Spoken, read_line
+from haunt.study.pools.pool import PoolLine, State
+from haunt.wire.saying import LINE_CHARS_MAX, Spoken, line_id, read_line
 from haunt.wire.showerrors import Fault
 
 ENTRIES_MAX: Final = 2000
@@ -22,6 +23,12 @@ class Entry(NamedTuple):
     intensity: int | None = None
     prop: str = ""
     behaviour: str = ""
+
+    def fresh(self, prop: str, behaviour: str, source: str, at_ms: int, by: str) -> PoolLine:
+        """Return it as a line that nobody judged yet; `prop` and `behaviour` if it names none."""
+        of = (self.prop or prop, self.behaviour or behaviour, line_id(self.text))
+        made = PoolLine(*of, self.text, self.intensity, State.NEW, source, at_ms, by)
+        return made._replace(pending=True)
 
 
 class Read(NamedTuple):

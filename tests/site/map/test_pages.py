@@ -11,8 +11,8 @@ import pytest
 from haunt.core.calendar import no_sunset
 from haunt.live.errors import CrewMistake
 from haunt.site.map.moving import KEPT_MAX, Move, Mover
-from haunt.site.map.pages import Sheets, moves_of
-from haunt.site.ports import KeptShow, ShowMovedOn
+from haunt.site.map.pages import moves_of, sheets_of
+from haunt.site.ports import ShowMovedOn
 from haunt.study.places import Kind
 from tests.site.map.garden import HTMX, Garden, TextKeeper, a_garden, example
 
@@ -246,11 +246,11 @@ def test_words_of_the_file_are_escaped(garden: Garden) -> None:
 
 
 def test_the_sums_are_done_once_a_version() -> None:
-    sheets = Sheets(lambda _file: no_sunset)
-    first = sheets.of(KeptShow(1, example()))
-    assert sheets.of(KeptShow(2, example())) is first
+    sheets = sheets_of(lambda _file: no_sunset)
+    first = sheets.of(example())
+    assert sheets.of(example()) is first
     moved = example().replace("x_m = 9\ny_m = -2", "x_m = 10\ny_m = -2")
-    assert sheets.of(KeptShow(3, moved)).plan != first.plan
+    assert sheets.of(moved).plan != first.plan
 
 
 def test_a_prop_moved_to_the_fence_plays_only_what_the_limit_lets(garden: Garden) -> None:

@@ -23,8 +23,8 @@ from haunt.site.keeper import Keeper
 from haunt.site.ports import Services
 from haunt.store import tables
 from haunt.store.notes import NoteStore
-from haunt.store.reader import Writer
 from haunt.store.shows import ShowShelf
+from haunt.store.writer import Writer
 from haunt.wire.showfile import read_show
 from tests.site.night import DUSK_MS, StandInDesk, StandInReader, a_night
 from tests.site.stage import COOKIE, HERE, HTMX, OWN, an_entrance, secret_of

@@ -14,7 +14,7 @@ from haunt.site.keeper import Keeper
 from haunt.site.plan.edits import Refused, Stale, change, copying, removing, saving, unless_changed
 from haunt.site.plan.tables import table_of
 from haunt.site.ports import KeptShow, ShowMovedOn
-from haunt.store.reader import Writer
+from haunt.store.writer import Writer
 from haunt.wire.showdraft import Draft
 from haunt.wire.showfile import read_show
 from haunt.wire.showlines import Path

@@ -10,7 +10,9 @@ from html import unescape
 import pytest
 
 from haunt.core import events
+from haunt.store.linerows import LineStore
 from haunt.store.notes import Note
+from haunt.study.pools.pool import PoolLine, State
 from tests.site.night import DUSK_MS
 from tests.site.plan.stage import FAULTY, GARDEN, PlanStage, form_in
 
@@ -292,6 +294,26 @@ def test_another_id_is_written_everywhere_and_notes_stay_with_the_prop(plan: Pla
         '- prop = "hedge-arm"', '+ prop = "arm"',
     ]  # fmt: skip
     assert "oiled" in plan.page("/plan/props/arm")
+
+
+def test_judged_lines_stay_with_a_prop_and_a_behaviour_that_are_renamed(plan: PlanStage) -> None:
+    lines = LineStore(plan.engine, plan.engine)
+    struck = PoolLine(
+        "gatekeeper", "growl", "n1", "Odd.", None, State.STRUCK, "import", 1, "Mara", False
+    )
+    left = struck._replace(prop="warden", behaviour="snarl", by="nobody")
+    other = struck._replace(prop="old-well", text="Deep.")
+    lines.add([struck, left, other])
+
+    followed(plan, "/plan/behaviours/gatekeeper.growl", id="snarl")
+    followed(plan, "/plan/props/gatekeeper", id="warden")
+
+    assert lines.of("warden", "snarl") == [struck._replace(prop="warden", behaviour="snarl")]
+    assert lines.of("gatekeeper", "growl") == []
+    assert lines.of("old-well", "growl") == [other]
+    for version in (2, 1):
+        plan.post(f"/plan/history/{version}", {"on": str(plan.version)})
+    assert lines.of("gatekeeper", "growl") == [struck]
 
 
 # --- two at once

@@ -85,9 +85,9 @@ def make_bad(world: World, kind: Bad, board: str, seed: int = 0) -> BadBoard:
             bad.end = twin.power_off
         case Bad.PACK_ODD:
             bad.show(now)
-            sim.powered_by(lambda _ms: ODD_MV[chance.below(len(ODD_MV))])
+            sim.battery_mv = lambda _ms: ODD_MV[chance.below(len(ODD_MV))]
             limits = limits_of(world.controller.prepared.charge_of, board)
-            bad.end = partial(sim.powered_by, lambda _ms: (limits.low_mv + 3 * limits.high_mv) // 4)
+            bad.end = partial(_well_charged, sim, (limits.low_mv + 3 * limits.high_mv) // 4)
         case Bad.BOARD_CLOCK:
             sim.alters = partial(_dates_from_1970, world, bad)
             bad.end = partial(_honest, sim)
@@ -130,6 +130,10 @@ def _dates_from_1970(world: World, bad: BadBoard, topic: str, payload: bytes) ->
     bad.show(world.schedule.now_ms)
     said["at_ms"] %= 1_000
     return json.dumps(said, separators=(",", ":")).encode()
+
+
+def _well_charged(board: SimBoard, mv: int) -> None:
+    board.battery_mv = lambda _ms: mv
 
 
 def _honest(board: SimBoard) -> None:

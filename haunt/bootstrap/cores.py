@@ -10,18 +10,14 @@ from contextlib import contextmanager
 from multiprocessing import get_context
 from typing import Final, TypeVar, cast
 
+from haunt.study.progress import Progress, quiet
+
 JOBS_MAX: Final = 16
 Shared = TypeVar("Shared")
 Item = TypeVar("Item")
 Result = TypeVar("Result")
-Progress = Callable[[int, int], None]
-"""Told (done, of how many)."""
 
 _given: tuple[Callable[..., object], object] | None = None
-
-
-def quiet(_done: int, _of: int) -> None:
-    """Tell nobody."""
 
 
 @contextmanager

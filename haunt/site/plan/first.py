@@ -3,7 +3,7 @@
 Every step has its values already but the prop's name; what is done is seen in the running night.
 """
 
-from datetime import UTC, date, datetime, time
+from datetime import date, datetime, time
 from typing import Annotated, Final, NamedTuple
 from zoneinfo import available_timezones
 
@@ -131,7 +131,7 @@ class FirstShow:
     ) -> HTMLResponse:
         _, read = self._desk.now()
         boards = self._boards()
-        now = self._now()
+        now = self._desk.pages.now()
         flash = self._desk.flash(saved, "/first", "/first")
         return self._desk.page(
             request,
@@ -165,12 +165,6 @@ class FirstShow:
             has_file = False
         motions = sum(count for _, count in board.motions)
         return BoardSteps(board.id, has_file, board.here, motions, board.props)
-
-    def _now(self) -> datetime:
-        """Where the show is."""
-        pages = self._desk.pages
-        now = datetime.fromtimestamp(pages.services.wall_ms() // 1000, UTC)
-        return now.astimezone(pages.presenter().zone)
 
 
 def _quarter(now: datetime) -> time:

@@ -1,0 +1,80 @@
+"""Nothing grows: `python -m tests.benchmarks.loadsoak [MINUTES]` (60 by default) says what does.
+
+The whole load of `load.py` for as long as one likes: 200 boards, 50 motions a second, phones that
+come and go, backups, checkpoints, a reader held again and again. Once a minute it prints a row, at
+the end the slopes of memory, handles, threads and the database's log, without the first part.
+"""
+
+import sys
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
+
+from tests.benchmarks.load import EVENING, LOG_MB, Phase, walked
+from tests.benchmarks.loadgauges import Reading, slope
+from tests.benchmarks.loadsite import Site, site
+from tests.benchmarks.loadstore import busy_store
+
+MINUTE_S = 60.0
+WARM_SHARE = 0.25
+MEMORY_MB_AN_HOUR = 1.0
+"""Judged only where twice the slope's error is less."""
+PHONES = (20, 20, 60, 20, 0)
+"""How many look on, minute by minute, over and over."""
+
+
+def row(minute: int, phones: int, phase: Phase) -> str:
+    last = phase.readings[-1]
+    return (
+        f"{minute:4} {phones:3} phones {phase.busy_percent:5.1f} % {last.memory_mb:7.1f} MB "
+        f"{last.handles:4} handles {last.threads:3} threads, log at most {phase.log_mb:5.1f} MB; "
+        f"p50 {phase.ours.p50:.2f} = {phase.ours.p50 / phase.echo.p50:.2f}x, p99 "
+        f"{phase.ours.p99:.1f} = {phase.ours.p99 / phase.echo.p99:.2f}x the echo, "
+        f"{phase.times.ours_lost} lost, load {phase.load:.1f}"
+    )
+
+
+def minutes_of(at: Site, minutes: int) -> Iterator[Phase]:
+    for minute in range(minutes):
+        phones = PHONES[minute % len(PHONES)]
+        at.phones.bring_to(phones)
+        phase = walked(at, EVENING[2], MINUTE_S, lambda: None)
+        print(row(minute + 1, phones, phase), flush=True)
+        yield phase
+
+
+def faults(phases: list[Phase]) -> Iterator[str]:
+    readings = [each for phase in phases for each in phase.readings]
+    later = readings[round(len(readings) * WARM_SHARE) :]
+    for gauge in ("memory_mb", "handles", "threads", "log_mb"):
+        found = slope(at_rest(later, gauge), gauge)
+        print(f"{gauge:10}{found.an_hour:+8.2f} an hour, give or take {2 * found.error:.2f}")
+        is_sure = 2 * found.error < MEMORY_MB_AN_HOUR
+        if gauge != "log_mb" and is_sure and found.an_hour > MEMORY_MB_AN_HOUR:
+            yield f"{gauge} grows by {found.an_hour:.1f} an hour"
+    if max(each.log_mb for each in readings) > LOG_MB:
+        yield f"the log grew to {max(each.log_mb for each in readings):.0f} MB"
+    if lost := sum(phase.times.ours_lost for phase in phases):
+        yield f"{lost} motions without a cue"
+
+
+def at_rest(readings: list[Reading], gauge: str) -> list[Reading]:
+    """The least of each ten: what comes and goes with phones and backups is no growth."""
+    tens = [readings[at : at + 10] for at in range(0, len(readings), 10)]
+    return [min(each, key=lambda one: float(getattr(one, gauge))) for each in tens]
+
+
+def main() -> int:
+    minutes = int(sys.argv[1]) if len(sys.argv) > 1 else 60
+    with tempfile.TemporaryDirectory() as folder, site(Path(folder)) as at:
+        with busy_store(at.server.data) as beside:
+            phases = list(minutes_of(at, minutes))
+        print(", ".join(f"{count} {what}" for what, count in beside.items()))
+    broken = list(faults(phases))
+    for each in broken:
+        print(f"BROKEN: {each}")
+    return 1 if broken else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
