@@ -1,7 +1,10 @@
 """Hypothesis: the same examples every time in CI; HAUNT_LONG draws many new ones."""
 
+import gc
 import os
+from collections.abc import Iterator
 
+import pytest
 from hypothesis import HealthCheck, settings
 
 settings.register_profile(
@@ -9,3 +12,18 @@ settings.register_profile(
 )
 settings.register_profile("long", deadline=None, max_examples=2000)
 settings.load_profile("long" if os.environ.get("HAUNT_LONG") else "ci")
+
+
+@pytest.hookimpl(trylast=True)
+def pytest_collection_finish() -> None:
+    """Nine thousand tests stay to the end: no collection need look through them again."""
+    gc.collect()
+    gc.freeze()
+
+
+@pytest.fixture(autouse=True, scope="module")
+def nothing_left_over() -> Iterator[None]:
+    """What a module leaves behind is left alone, too: it was looked at, and somebody holds it."""
+    yield
+    gc.collect()
+    gc.freeze()
