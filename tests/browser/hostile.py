@@ -57,7 +57,7 @@ BOARDS: Final = 8
 A_SHOW: Final = 1 + 2 * BOARDS + 6 * PROPS + 2
 """Strings of one show: see `show_of`."""
 SPOT: Final = "x_m = 1\ny_m = 1\n"
-SHOWN_LEAST: Final = 0.9
+SHOWN_LEAST: Final = 0.7
 FOUND: Final = """() => ({
     made: [...document.querySelectorAll('[data-h]')].map(e => e.outerHTML.slice(0, 120)),
     owned: Boolean(window.owned),
