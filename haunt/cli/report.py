@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from haunt.cli.words import DEFAULT_DATA, Data, Json, config_of, fail
+from haunt.live.why.words import count
 
 
 def report(
@@ -34,11 +35,13 @@ def report(
         csv.writer(sys.stdout).writerows([("section", "name", "figure", "value"), *found.as_rows()])
         return
     share = f"{100 * found.answered_share:.0f} %" if found.answered_share is not None else "none"
-    typer.echo(f"{found.date}: {found.motions} motions, {found.groups} groups at {found.groups_at}")
+    motions, groups = count(found.motions, "motion"), count(found.groups, "group")
+    typer.echo(f"{found.date}: {motions}, {groups} at {found.groups_at}")
     best = found.crowd.best
     if best is not None and best.groups is not None:
         band = best.groups
-        typer.echo(f"passed there: {band.at:.0f} groups ({band.low:.0f} to {band.high:.0f})")
+        passed = count(round(band.at), "group")
+        typer.echo(f"passed there: {passed} ({band.low:.0f} to {band.high:.0f})")
     typer.echo(f"fired {found.fired}, refused {found.refused}, too late {found.lapsed}")
     typer.echo(f"answered {found.answered} of {found.visits} visits ({share})")
     for line in found.props:
