@@ -159,7 +159,7 @@ class RunningNight(Shell):
             self.insist(mono_ms)
         for board, prop in self.cues.unanswered(mono_ms):
             self.changed.add(prop)
-            self.watch.unanswered(prop, board, mono_ms, self.wall_of(mono_ms))
+            self.watch.unanswered(prop, board, mono_ms)
         self.receipts.expire(mono_ms)
         if mono_ms >= self._next_snapshot_ms:
             self.save(mono_ms)

@@ -45,10 +45,27 @@ def test_a_cue_that_a_restart_swallowed_is_told_by_the_restarts_alone() -> None:
     assert {row.key for row in garden.rows()} == {"boot-loop b2"}
 
 
-def test_a_cue_that_a_board_long_up_does_not_answer_is_told() -> None:
+def test_a_cue_that_a_board_long_up_does_not_answer_is_told_when_it_is_heard_again() -> None:
     garden = Garden(3).open()
     garden.boards["b2"].answers = False
     garden.boards["b2"].sense("s2")
-    garden.run(5_000)
+    garden.run(12_000)
 
     assert garden.keys() == ["unconfirmed p2"]
+
+
+def test_a_cue_that_a_board_long_up_swallowed_as_it_went_down_is_told_by_what_follows() -> None:
+    """Silent from the cue on, it starts anew: a restart, and no second fault of the cue."""
+    garden = Garden(3).open()
+    board = garden.boards["b2"]
+    garden.run(2 * MINUTE_MS)
+    board.answers = False
+    board.sense("s2")
+    board.is_on = False
+    garden.run(6_000)
+    board.answers = True
+    board.start("bbbbbbbbbbbb", "brown-out")
+    garden.run(30_000)
+
+    assert garden.keys() == []
+    assert garden.rows() == []

@@ -224,6 +224,9 @@ def test_a_cue_without_an_answer_is_unconfirmed_and_not_sent_again() -> None:
     evening = Evening().begin()
     evening.motion(1)
     evening.wait(1500)
+    assert "gate" in evening.night.cues.unconfirmed
+    evening.tell("b1/health", boot=BOOT, up_ms=110_000)
+    evening.wait(1000)
 
     assert "unconfirmed gate" in evening.night.alerts
     assert len(evening.outbox.of("b1/cue")) == 1

@@ -48,6 +48,15 @@ class AlertSeen(Event):
     by: str
 
 
+@dataclass(slots=True)
+class Doubt:
+    """A cue that its board did not answer; sure once the board was heard again, still running."""
+
+    board: str
+    total: int
+    is_sure: bool = False
+
+
 class Watch:
     """`circuits` of the labels say which boards share one."""
 
@@ -57,6 +66,7 @@ class Watch:
         self._sensors: dict[str, SensorTrack] = {}
         self._strangers = Strangers()
         self._unanswered: dict[str, int] = {}
+        self._doubted: dict[str, Doubt] = {}
         self._look: set[str] = set()
         self._standing: set[str] = set()
         self._look_at_sensors: set[str] = set()
@@ -108,6 +118,7 @@ class Watch:
         for alert in self.book.open():
             if alert.subject not in known:
                 self.book.away(alert.key, mono_ms, wall_ms)
+        self._doubted = {p: doubt for p, doubt in self._doubted.items() if p in night.props}
         self._strangers.welcome(night.boards)
 
     # --- what is heard
@@ -115,12 +126,15 @@ class Watch:
     def hello(self, board: str, here: Here, mono_ms: int) -> None:
         if self._boards[board].voice(here.boot, here.up_ms, here.reset, mono_ms):
             self._look.add(board)
+            self._forgive(board)
 
     def health(self, known: Board, health: Health, journalled: int, mono_ms: int) -> None:
         """Most of it is well, and then nothing needs to be looked at."""
         board = known.spec.id
         track = self._boards[board]
         is_new = track.voice(health.boot, health.up_ms, health.reset or "unknown", mono_ms)
+        if self._doubted:
+            self._hear_again(board, is_new=is_new)
         passed_ms = track.passed(health)
         for name, active_ms in health.active.items():
             sensor = self._sensors.get(name)
@@ -198,12 +212,12 @@ class Watch:
             self._look.add(board)
             self.book.away(key_of(Kind.LOST, board), mono_ms, wall_ms)
 
-    def unanswered(self, prop: str, board: str, mono_ms: int, wall_ms: int) -> None:
+    def unanswered(self, prop: str, board: str, mono_ms: int) -> None:
+        """It is told when the board is heard again: silent altogether, it restarts or is lost."""
         total = self._unanswered[prop] = self._unanswered.get(prop, 0) + 1
         if board in self.unsteady or self._has_just_started(board, mono_ms):
             return  # that says it all
-        finding = Finding(Kind.UNCONFIRMED, prop, (("board", board),), total)
-        self.book.note(finding, mono_ms, wall_ms)
+        self._doubted[prop] = Doubt(board, total)
 
     def _has_just_started(self, board: str, mono_ms: int) -> bool:
         """A cue that met a restart is no fault of its own; restarts are counted."""
@@ -212,11 +226,29 @@ class Watch:
             return False
         return mono_ms - track.boots[-1][0] < STARTED_MS
 
+    def _hear_again(self, board: str, *, is_new: bool) -> None:
+        if is_new:
+            self._forgive(board)
+        for doubt in self._doubted.values():
+            doubt.is_sure = doubt.is_sure or doubt.board == board
+
+    def _forgive(self, board: str) -> None:
+        """What was on its way as the board went is no fault of its own."""
+        self._doubted = {p: doubt for p, doubt in self._doubted.items() if doubt.board != board}
+
+    def _tell_unanswered(self, mono_ms: int, wall_ms: int) -> None:
+        for prop in [prop for prop, doubt in self._doubted.items() if doubt.is_sure]:
+            doubt = self._doubted.pop(prop)
+            finding = Finding(Kind.UNCONFIRMED, prop, (("board", doubt.board),), doubt.total)
+            self.book.note(finding, mono_ms, wall_ms)
+
     def answered(self, prop: str, mono_ms: int, wall_ms: int) -> None:
+        self._doubted.pop(prop, None)
         self.book.away(key_of(Kind.UNCONFIRMED, prop), mono_ms, wall_ms)
 
     def _excuse_cues(self, board: str, mono_ms: int, wall_ms: int) -> None:
         """A board that is gone answers nothing: that is one fault and not two."""
+        self._forgive(board)
         for alert in self.book.open() if self._unanswered else ():
             if alert.kind is Kind.UNCONFIRMED and dict(alert.about or ()).get("board") == board:
                 self.book.away(alert.key, mono_ms, wall_ms)
@@ -227,6 +259,7 @@ class Watch:
         self, night: Night, house: House, deaf: tuple[str, ...], mono_ms: int, wall_ms: int
     ) -> None:
         book = self.book
+        self._tell_unanswered(mono_ms, wall_ms)
         if self._link_since_ms is None:
             self._link_since_ms = mono_ms
         if house.lost > self._lost_count:
