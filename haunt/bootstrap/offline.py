@@ -22,9 +22,9 @@ from haunt.wire.showerrors import Fault, ShowFileRefused
 from haunt.wire.showfile import read_show
 
 BACKUPS: Final = "backups"
+"""The folder of them, in the data folder."""
 HERE: Final = "command line"
 """Who it was, where nobody signed in."""
-"""The folder of them, in the data folder."""
 LISTENER: Final = re.compile(r"^listener (\d+) (\S+)$", re.MULTILINE)
 
 Item = dict[str, Any]

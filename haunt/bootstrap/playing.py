@@ -17,6 +17,8 @@ from haunt.bootstrap.firmware import firmware
 POLL_S: Final = 0.01
 SEEN_MS: Final = 1000
 """So long somebody stands in front of the sensor."""
+TYPED_MAX: Final = 100
+"""Lines that wait; what is piped in beyond that waits to be read."""
 PLAYED: Final = {"pins": "script", "spread_ms": 0, "wifi": {}}
 """What of a board's file is otherwise on a machine that has neither pins nor a radio to join by."""
 
@@ -121,18 +123,18 @@ def play_board(path: Path, lines: Iterable[str], say: Say) -> None:
         raise PlayRefused(
             f"{path} names no sensor: tell its pin in the plan, and make the board's file anew"
         )
-    typed: queue.SimpleQueue[str] = queue.SimpleQueue()
+    typed: queue.Queue[str] = queue.Queue(TYPED_MAX)
     threading.Thread(target=_read, args=(lines, typed), name="keyboard", daemon=True).start()
     say(f"this machine plays {board.id}. Enter: somebody is at {board.sensors[0]}. Ctrl-C ends it")
     _run(board, typed)
 
 
-def _read(lines: Iterable[str], typed: "queue.SimpleQueue[str]") -> None:
+def _read(lines: Iterable[str], typed: "queue.Queue[str]") -> None:
     for line in lines:
         typed.put(line)
 
 
-def _run(board: PlayedBoard, typed: "queue.SimpleQueue[str]") -> None:
+def _run(board: PlayedBoard, typed: "queue.Queue[str]") -> None:
     began = time.monotonic()
 
     def now_ms() -> int:

@@ -6,8 +6,8 @@ beat; what is said here narrows that by the calendar and by what people have bar
 
 from typing import Final
 
-from haunt.core.behaviourrules import too_loud, too_strong
-from haunt.core.calendar import DAY_MS, Piece
+from haunt.core.behaviourrules import may_play
+from haunt.core.calendar import DAY_MS
 from haunt.core.night import Night, Prop
 from haunt.core.proprules import held, locked_out, low_battery, out_of_service
 from haunt.core.show import Behaviour
@@ -36,7 +36,7 @@ def spans_alone(night: Night, behaviours: list[Behaviour]) -> list[Span]:
     last_ms = night.wall_ms + AHEAD_MS
     found: list[Span] = []
     for _ in range(PIECES_MAX):
-        if all(_may(piece, each) for each in behaviours):
+        if piece.open and all(may_play(each, piece) for each in behaviours):
             if found and found[-1][1] == piece.from_ms:
                 found[-1] = (found[-1][0], piece.until_ms)
             else:
@@ -45,9 +45,3 @@ def spans_alone(night: Night, behaviours: list[Behaviour]) -> list[Span]:
             break
         piece = night.calendar.piece(piece.until_ms)
     return found
-
-
-def _may(piece: Piece, behaviour: Behaviour) -> bool:
-    if not piece.open or too_loud(piece, behaviour):
-        return False
-    return not too_strong(behaviour, piece.max_intensity, piece.max_flash_mhz)

@@ -38,6 +38,12 @@ def too_loud(piece: Piece, behaviour: Behaviour) -> bool:
     return most is None or level is None or level > most
 
 
+def may_play(behaviour: Behaviour, piece: Piece) -> bool:
+    """As `audience` and `quiet-hours` have it, while nobody has a hand on the show."""
+    is_strong = too_strong(behaviour, piece.max_intensity, piece.max_flash_mhz)
+    return not (is_strong or too_loud(piece, behaviour))
+
+
 def plays_past_closing(night: Night, behaviour: Behaviour, at_ms: int) -> bool:
     """`closed` at the planned end. Doors opened by hand have no planned end."""
     if night.doors != "timetable":

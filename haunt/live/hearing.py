@@ -6,13 +6,14 @@ It decides nothing: the shell carries out what comes of each.
 from typing import Final
 
 from haunt.core import events
+from haunt.core.calendar import DAY_MS
 from haunt.core.decisions import Effect
 from haunt.live.ports import Arrival, ChargeOf, HealthRow, ReportRow
 from haunt.live.shell import Shell
 from haunt.wire.payloads import Gone, Health, Here, Motion, Report, Stop, decode
 from haunt.wire.topics import BoardTopic
 
-AGE_MAX_MS: Final = 86_400_000
+AGE_MAX_MS: Final = DAY_MS
 
 
 class Hearing:

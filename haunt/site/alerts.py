@@ -5,6 +5,7 @@ from dataclasses import replace
 
 from haunt.live.alerts.kinds import Kind
 from haunt.live.views import AlertView, BoardView, Counters, NightView, PropView
+from haunt.live.why.words import TellTime
 from haunt.site.ports import Item
 from haunt.site.view_models import Act, AlertLine, Alerts
 from haunt.store.instants import rfc3339, rfc3339_or_none
@@ -17,10 +18,8 @@ PACK = frozenset({Kind.PACK_LOW, Kind.PACK_ODD, Kind.PACK_SHORT})
 NOISY = frozenset({Kind.STUCK, Kind.CHATTER})
 MUTE_S = 600
 
-Clock = Callable[[int], str]
 
-
-def alerts_of(night: NightView, clock: Clock, retold: Callable[[str], str] = str) -> Alerts:
+def alerts_of(night: NightView, clock: TellTime, retold: Callable[[str], str] = str) -> Alerts:
     """Return the lines, what nobody has seen first; the stop bar itself names who is deaf to it.
 
     `retold` gives an alert's words, which are the same for everybody, the clock of this page.
@@ -39,7 +38,7 @@ def alerts_of(night: NightView, clock: Clock, retold: Callable[[str], str] = str
     )
 
 
-def _line(night: NightView, alert: AlertView, clock: Clock) -> AlertLine:
+def _line(night: NightView, alert: AlertView, clock: TellTime) -> AlertLine:
     level = alert.severity if alert.over_ms is None else "over"
     facts = (
         f"came {clock(alert.since_ms)}" if alert.over_ms is not None else "",

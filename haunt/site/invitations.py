@@ -3,7 +3,7 @@
 import secrets
 from typing import Final, NamedTuple
 
-from haunt.core.calendar import HOUR_MS
+from haunt.core.calendar import DAY_MS, HOUR_MS
 from haunt.site.doors import new_secret
 from haunt.site.rights import GRANTED, Role
 from haunt.store.roster import Link, PeopleRefused, Token, clean_name, hash_of
@@ -43,7 +43,7 @@ def new_token(name: str, role: str, days: int | None, now_ms: int, by: str) -> t
     if days is not None and not 1 <= days <= DAYS_MAX:
         raise PeopleRefused(f"A token lasts 1 to {DAYS_MAX} days, or until it is ended.", "days")
     secret = TOKEN_PREFIX + new_secret()
-    ends_ms = now_ms + days * 24 * HOUR_MS if days is not None else None
+    ends_ms = now_ms + days * DAY_MS if days is not None else None
     word = granted(role).word
     return secret, Token(
         0, hash_of(secret), secret[:PREFIX_SHOWN], clean_name(name), word, now_ms, ends_ms, None, by

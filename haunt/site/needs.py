@@ -1,18 +1,17 @@
 """What waits for a person, most pressing first: what, where, and what to do about it."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 
 from haunt.core.people import ARMED
 from haunt.live.views import NightView, PropView, PropWord
+from haunt.live.why.words import TellTime
 from haunt.site.view_models import Act, Need
 
 LOW_PERCENT = 20
 WEAK_DBM = -75
 
-Clock = Callable[[int], str]
 
-
-def needs_of(night: NightView, clock: Clock) -> Iterator[Need]:
+def needs_of(night: NightView, clock: TellTime) -> Iterator[Need]:
     yield from _controller(night)
     yield from _walk_test(night, clock)
     yield from _lost(night, clock)
@@ -34,7 +33,7 @@ def _controller(night: NightView) -> Iterator[Need]:
         )
 
 
-def _walk_test(night: NightView, clock: Clock) -> Iterator[Need]:
+def _walk_test(night: NightView, clock: TellTime) -> Iterator[Need]:
     if night.walk_test:
         since = f" since {clock(night.walk_since_ms)}" if night.walk_since_ms is not None else ""
         by = f" by {night.walk_by}" if night.walk_by else ""
@@ -44,7 +43,7 @@ def _walk_test(night: NightView, clock: Clock) -> Iterator[Need]:
         yield Need("person", "hollow", what, todo, "/walk", act, first=True)
 
 
-def _lost(night: NightView, clock: Clock) -> Iterator[Need]:
+def _lost(night: NightView, clock: TellTime) -> Iterator[Need]:
     """Name a board once, with all that it carries."""
     for board in night.boards.values():
         if board.here:
@@ -64,7 +63,7 @@ def _lost(night: NightView, clock: Clock) -> Iterator[Need]:
         )
 
 
-def _other_alerts(night: NightView, clock: Clock) -> Iterator[Need]:
+def _other_alerts(night: NightView, clock: TellTime) -> Iterator[Need]:
     """Leave out what is said better elsewhere on the page."""
     for alert in night.alerts:
         if not alert.key.startswith(("lost ", "unconfirmed ")):

@@ -1,15 +1,14 @@
 """What pages say of a night's visitors, and of nights beside each other."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from typing import NamedTuple
 
+from haunt.live.why.words import TellTime
 from haunt.study.nightline import NightLine
 from haunt.study.passers import Estimate, Slice
 from haunt.study.report import NightReport
 from haunt.study.walks import StopCount
 from haunt.workshop.band import Band
-
-Clock = Callable[[int], str]
 
 
 class Passed(NamedTuple):
@@ -65,12 +64,12 @@ def _sensor_row(of: Estimate, stop: StopCount | None) -> SensorRow:
     return SensorRow(of.sensor, of.counted, passed, rests, overlooked, note)
 
 
-def hour_rows(of: Estimate, clock: Clock) -> list[HourRow]:
+def hour_rows(of: Estimate, clock: TellTime) -> list[HourRow]:
     """Say half hour by half hour what one sensor's count may mean; those with nobody left out."""
     return [_hour_row(each, clock) for each in of.slices if each.counted]
 
 
-def _hour_row(of: Slice, clock: Clock) -> HourRow:
+def _hour_row(of: Slice, clock: TellTime) -> HourRow:
     fits = " or ".join(_band(each) for each in of.fits) or "more than it can count"
     rate = "cannot be told" if of.rate is None else _band(of.rate)
     told = "one only" if len(of.fits) == 1 else _which(of)
@@ -102,7 +101,7 @@ class LineRow(NamedTuple):
     people: str
 
 
-def line_rows(lines: Sequence[NightLine], clock: Clock) -> list[LineRow]:
+def line_rows(lines: Sequence[NightLine], clock: TellTime) -> list[LineRow]:
     return [
         LineRow(
             each.date,

@@ -10,6 +10,7 @@ from haunt.core.people import ARMED
 from haunt.live.cues import Trip
 from haunt.live.sentences import Names, sentence
 from haunt.live.views import BoardView, NightView, PropView, PropWord
+from haunt.live.why.words import count
 from haunt.site.alerts import alerts_of, untold
 from haunt.site.clocks import Clock as Times
 from haunt.site.clocks import seconds
@@ -218,7 +219,7 @@ class Presenter:
     def tallies(self) -> Tallies:
         counters = self.night.counters
         return Tallies(
-            f"{_motions(counters.motions)} since haunt started: {counters.fired} fired, "
+            f"{count(counters.motions, 'motion')} since haunt started: {counters.fired} fired, "
             f"{counters.refused} refused, {counters.lapsed} too late."
         )
 
@@ -252,7 +253,7 @@ class Presenter:
             else UNHEARD,
             stop=self._heard_stop(board),
             facts=_facts(board),
-            motions=f"It counted {_motions(counted)}, the journal has {journalled}."
+            motions=f"It counted {count(counted, 'motion')}, the journal has {journalled}."
             if counted is not None
             else "",
             is_short=counted is not None and counted > journalled,
@@ -294,10 +295,6 @@ def tuned(prop: PropView, was_s: str) -> Notice:
     said = f"{prop.name} now rests {seconds(prop.cooldown_ms)} s; it was {was_s} s."
     act = Act(f"/props/{prop.id}/cooldown", f"Undo: {was_s} s")
     return Notice(said, undo=act, undo_name="cooldown_s", undo_value=was_s)
-
-
-def _motions(count: int) -> str:
-    return f"{count} motion{'s' * (count != 1)}"
 
 
 def _badges(prop: PropView) -> tuple[Badge, ...]:

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Final, get_args
 
-from haunt.core.calendar import HOUR_MS
+from haunt.core.calendar import DAY_MS, HOUR_MS
 from haunt.store.backup import Backup, Why, found_in
 from haunt.store.files import alone
 
@@ -40,7 +40,7 @@ def worth_keeping(backups: Sequence[Backup]) -> list[Backup]:
     scheduled = [each for each in newest_first if each.why == "scheduled"]
     kept = {
         *_newest_of_each(scheduled, HOUR_MS, HOURS_KEPT),
-        *_newest_of_each(scheduled, 24 * HOUR_MS, DAYS_KEPT),
+        *_newest_of_each(scheduled, DAY_MS, DAYS_KEPT),
     }
     for why in WHYS - {"scheduled"}:
         kept.update([each.name for each in newest_first if each.why == why][:OTHERS_KEPT])

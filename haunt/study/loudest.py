@@ -10,9 +10,10 @@ from functools import cached_property
 from math import hypot, log10
 from typing import Final, NamedTuple
 
+from haunt.core.behaviourrules import may_play
 from haunt.core.calendar import DAY_MS, Calendar, Piece, Sunset
 from haunt.core.show import PropSpec, Show
-from haunt.study.pieces import may_play, pieces_between
+from haunt.study.pieces import pieces_between
 from haunt.study.places import Kind, Spot, spots_of
 from haunt.study.together import Groups, Part, Together, best_of
 from haunt.wire.showmodels import ShowFile

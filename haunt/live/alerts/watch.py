@@ -53,7 +53,6 @@ class Doubt:
     """A cue that its board did not answer; sure once the board was heard again, still running."""
 
     board: str
-    total: int
     is_sure: bool = False
 
 
@@ -214,10 +213,10 @@ class Watch:
 
     def unanswered(self, prop: str, board: str, mono_ms: int) -> None:
         """It is told when the board is heard again: silent altogether, it restarts or is lost."""
-        total = self._unanswered[prop] = self._unanswered.get(prop, 0) + 1
+        self._unanswered[prop] = self._unanswered.get(prop, 0) + 1
         if board in self.unsteady or self._has_just_started(board, mono_ms):
             return  # that says it all
-        self._doubted[prop] = Doubt(board, total)
+        self._doubted[prop] = Doubt(board)
 
     def _has_just_started(self, board: str, mono_ms: int) -> bool:
         """A cue that met a restart is no fault of its own; restarts are counted."""
@@ -238,8 +237,8 @@ class Watch:
 
     def _tell_unanswered(self, mono_ms: int, wall_ms: int) -> None:
         for prop in [prop for prop, doubt in self._doubted.items() if doubt.is_sure]:
-            doubt = self._doubted.pop(prop)
-            finding = Finding(Kind.UNCONFIRMED, prop, (("board", doubt.board),), doubt.total)
+            about = (("board", self._doubted.pop(prop).board),)
+            finding = Finding(Kind.UNCONFIRMED, prop, about, self._unanswered[prop])
             self.book.note(finding, mono_ms, wall_ms)
 
     def answered(self, prop: str, mono_ms: int, wall_ms: int) -> None:

@@ -19,9 +19,9 @@ from haunt.store.notes import Note
 from haunt.wire.showfile import ReadShow
 
 NOTED: Final = ("prop", "board")
+"""Tables whose rows have notes on what was mended."""
 FOLLOWED: Final = (*NOTED, "prop.behaviour")
 """Rows that something outside the show file is kept about: notes, and lines that were judged."""
-"""Tables whose rows have notes on what was mended."""
 LIKE: Final = "like"
 """In the query of a new row: the row that it begins as."""
 NOBODY: Final = "Somebody"

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from haunt.core.behaviourrules import may_play
 from haunt.core.calendar import HOUR_MS, Calendar, Piece
 from haunt.core.clockwork import CalendarSpec
 from haunt.study.findings import needs
@@ -18,7 +19,7 @@ from haunt.study.findings.kinds import (
     Unchecked,
     chance,
 )
-from haunt.study.pieces import may_play, pieces_between
+from haunt.study.pieces import pieces_between
 from haunt.wire.showmodels import Behaviour, Board, Prop
 from haunt.wire.showpower import Battery
 from haunt.workshop import capacity
