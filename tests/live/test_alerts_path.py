@@ -115,6 +115,45 @@ def test_a_neighbour_that_chatters_proves_nothing() -> None:
     assert silent(path) == []
 
 
+def test_what_a_sensor_at_fault_reports_makes_no_neighbour_silent() -> None:
+    # Seed 1358 of the bad boards: s2 chatters, s4 sees groups that turn round before s3.
+    def evening(*, doubted: bool) -> list[str]:
+        path, named = Path(ORDER), []
+        at_ms = walk(path, 40)
+        if doubted:
+            path.doubt("s2")
+        for second in range(0, 600, 5):
+            path.seen("s2", at_ms + second * 1000)
+            if second % 60 == 0:
+                path.seen("s4", at_ms + second * 1000)
+            named += silent(path)
+        return named
+
+    assert "s3" in evening(doubted=False)
+    assert evening(doubted=True) == []
+
+
+def test_a_sensor_that_is_believed_again_is_a_witness_again() -> None:
+    path = Path(ORDER)
+    at_ms = walk(path, 40)
+    path.doubt("s2")
+    at_ms = walk(path, 30, blind="s3", start_ms=at_ms)
+    assert silent(path) == []
+    path.believe("s2")
+    walk(path, 10, blind="s3", start_ms=at_ms)
+
+    assert silent(path) == ["s3"]
+
+
+def test_what_was_silent_before_its_neighbour_went_bad_stays_so() -> None:
+    path = Path(ORDER)
+    walk(path, 20, blind="s3", start_ms=walk(path, 40))
+    assert silent(path) == ["s3"]
+    path.doubt("s2")
+
+    assert silent(path) == ["s3"]
+
+
 def test_one_group_is_one_visit_and_a_crowd_is_one_each_twenty_seconds() -> None:
     path = Path(ORDER)
     for ms in range(0, VISIT_MS_MAX, 1000):

@@ -13,6 +13,9 @@ distribution, and the chance that a good sensor misses the next `run` groups in 
 a fault. A sensor that saw 50 of 52 groups is named at the 5th miss, one that always sees every
 other group after some twenty. With 20 sensors and 500 groups a night, about one false
 alarm in ten nights is to be expected while groups are independent of each other.
+
+A sensor that is itself at fault (it chatters, or is stuck) is no witness: while that lasts its
+neighbours are not judged by what it reports, so neither is called silent who was not before.
 """
 
 from dataclasses import dataclass
@@ -74,6 +77,7 @@ class Path:
         self._hits, self._all = PRIOR_HITS, PRIOR_ALL
         self._changed: dict[str, Spot] = {}
         self._silent: dict[str, Spot] = {}
+        self._doubted: set[str] = set()
 
     def seen(self, sensor: str, mono_ms: int) -> None:
         """A sensor reported. Only what begins a group's visit counts."""
@@ -89,6 +93,8 @@ class Path:
             return
         spot.visit_ms = mono_ms
         self._learn(spot)
+        if sensor in self._doubted:
+            return
         for other, is_first in self._watched[sensor]:
             if is_first:
                 other.first += 1
@@ -113,6 +119,18 @@ class Path:
             spot.is_silent = False
             self._changed.pop(sensor, None)
             self._silent.pop(sensor, None)
+
+    def doubt(self, sensor: str) -> None:
+        """It is at fault: what it told of its neighbours so far may be no group at all."""
+        if sensor in self._doubted:
+            return
+        self._doubted.add(sensor)
+        for other, _is_first in self._watched.get(sensor, ()):
+            if not other.is_silent:
+                self.excuse(other.id)
+
+    def believe(self, sensor: str) -> None:
+        self._doubted.discard(sensor)
 
     def silent(self) -> list[Spot]:
         """Return those that a good sensor's luck does not explain."""

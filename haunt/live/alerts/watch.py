@@ -338,8 +338,10 @@ class Watch:
             self.book.settle(f"sensor {name}", found, mono_ms, wall_ms)
             if found:
                 self._standing_sensors.add(name)
+                self._path.doubt(name)
             else:
                 self._standing_sensors.discard(name)
+                self._path.believe(name)
         self._look_at_sensors.clear()
         silent = [
             Finding(Kind.SILENT, spot.id, (("count", str(spot.run)),))
