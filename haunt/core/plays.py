@@ -73,11 +73,15 @@ def _note_line(prop: Prop, play: Play, saying: Saying) -> str:
 
 
 def _note_use(prop: Prop, behaviour: Behaviour, now: int) -> None:
-    """Kept without a cap or duty too: somebody may set one in the middle of the night."""
-    del prop.starts_ms[: bisect_right(prop.starts_ms, now - HOUR_MS)]
+    """Kept without a cap or duty too: somebody may set one in the middle of the night.
+
+    What the last end still saw is kept as well: if the board refuses, the rest counts from there.
+    """
+    seen_ms = now if prop.last_end_ms is None else prop.last_end_ms
+    del prop.starts_ms[: bisect_right(prop.starts_ms, seen_ms - HOUR_MS)]
     prop.starts_ms.append(now)
     if behaviour.motor_on_ms:
-        while prop.on_times and prop.on_times[0][1] <= now - DUTY_WINDOW_MS:
+        while prop.on_times and prop.on_times[0][1] <= seen_ms - DUTY_WINDOW_MS:
             began, until = prop.on_times.pop(0)
             prop.on_total_ms -= until - began
         prop.on_times.append((now, now + behaviour.motor_on_ms))

@@ -9,8 +9,10 @@ import pytest
 
 from haunt.core import events
 from haunt.core.arbiter import Arbiter
+from haunt.core.calendar import HOUR_MS
 from haunt.core.clockwork import TimeOfDay, Timetable
 from haunt.core.decisions import MotionKey
+from haunt.core.plays import DUTY_WINDOW_MS
 from haunt.core.show import Behaviour, Link
 from tests.core.stage import BOOT, Stage, lines, prop, sensor, show, verdicts
 
@@ -210,4 +212,28 @@ def test_what_is_spread_over_cap_and_duty_survives(at_ms: int) -> None:
         stage.wait(at_ms)
     through.reload()
 
+    assert lines(through.motion()) == lines(straight.motion())
+
+
+@pytest.mark.parametrize("limit", [{"hourly_cap": 6}, {"duty_permille": 50}])
+def test_what_a_board_refused_leaves_no_longer_rest_behind_after_a_restart(
+    limit: dict[str, int],
+) -> None:
+    """Found by a rough day of 200 props: what had left the window by the refused start was gone."""
+    window_ms = HOUR_MS if "hourly_cap" in limit else DUTY_WINDOW_MS
+    motor = (Behaviour("turn", 5000, motor_on_ms=5000),)
+    spec = show(prop(behaviours=motor, cooldown_ms=1000, **limit), sensor())
+    straight, through = Stage(spec), Stage(spec)
+    for stage in (straight, through):
+        stage.plays(ms=5000)
+        stage.wait(window_ms * 2 // 3)
+        for _ in range(4):
+            stage.plays(ms=5000)
+            stage.wait(max(1000, stage.arbiter.night.props["gate"].spread_ms))
+        stage.wait(5000)
+        assert verdicts(stage.motion())[0][0] == "fired"
+        stage.do(events.Reported, "b1", stage.cues[-1].cue, "refused", "late")
+    through.reload()
+
+    assert through.arbiter.snapshot() == straight.arbiter.snapshot()
     assert lines(through.motion()) == lines(straight.motion())
