@@ -18,6 +18,8 @@ TRACES: Final = re.compile(
 BUSY: Final = frozenset({"/sign-in", "/set-up", "/join", "/link", "/account/password"})
 """Where more passwords may wait than are checked: 503 in words is right there."""
 REFUSED: Final = frozenset({401, 403, 404, 405})
+WHOLE: Final = re.compile(r"/keep/[^/]+/download")
+"""A backup is the whole house, its accounts among them; the page says so before it is taken."""
 
 
 def faults_of(house: FuzzHouse, asked: Asked, answer: Answer) -> list[str]:
@@ -45,6 +47,8 @@ def _status(asked: Asked, answer: Answer) -> list[str]:
 
 
 def _leaks(house: FuzzHouse, asked: Asked, answer: Answer) -> list[str]:
+    if asked.caller.role is Role.OWNER and WHOLE.fullmatch(_path(asked)):
+        return []
     found = [
         f"tells a secret: {each[:24]!r}"
         for each in house.secrets
