@@ -49,7 +49,8 @@ def _read(door: Door, told: Connection) -> None:
     while True:
         for key, _events in selector.select():
             if isinstance(key.fileobj, socket.socket):
-                heard += len(key.fileobj.recv(READ_BYTES))
+                if key.fileobj.fileno() >= 0:  # else it was closed by an order in this very turn
+                    heard += len(key.fileobj.recv(READ_BYTES))
                 continue
             wanted, cut = told.recv()
             for each in phones[:cut]:
