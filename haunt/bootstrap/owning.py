@@ -22,6 +22,10 @@ log = logging.getLogger("haunt.owner")
 BOOT_ID: Final = Path("/proc/sys/kernel/random/boot_id")
 FIRST_S: Final = 8.0
 DOUBT_MS: Final = int(LEASE_S * 1000) + 500
+SILENT_MS: Final = 5000
+"""An owner that has not heard the broker for so long gives way to who does. A broker that was
+started again is back sooner, and answers to our pings are 2 s apart.
+"""
 
 
 class Owning:
@@ -32,6 +36,8 @@ class Owning:
         self._ending, self._first = threading.Event(), threading.Event()
         self._wake, self._woken = socket.socketpair()
         self.trouble = ""
+        self.silent_ms: Callable[[], int] = lambda: 0
+        """How long the broker was not heard by the night that this server runs."""
         self._thread = threading.Thread(target=self._run, name="owning", daemon=True)
 
     def start(self) -> None:
@@ -72,6 +78,10 @@ class Owning:
         """
         return DOUBT_MS if self._ownership.is_guarded else WAIT_MS
 
+    def standing_by(self, reaches: Callable[[], bool]) -> None:
+        """While it waits it says whether the broker answers here."""
+        self._ownership.reaches, self.silent_ms = reaches, lambda: 0
+
     def other(self) -> str:
         """Where the server is that would take over; empty where none was heard lately."""
         standby = self.seen.standby
@@ -85,6 +95,7 @@ class Owning:
             owned = self._ownership.owns
             try:
                 self._ownership.step()
+                self._give_way()
                 self.trouble = ""
                 self._first.set()
             except Lost as lost:
@@ -96,6 +107,13 @@ class Owning:
             if self._ownership.owns != owned and self._first.is_set():
                 self._changed()
             self._ownership.pause(self._woken)
+
+    def _give_way(self) -> None:
+        """A show without its broker is none: it goes to who has it, where somebody does."""
+        heir = self._ownership.heir()
+        if self._ownership.owns and heir is not None and self.silent_ms() >= SILENT_MS:
+            log.warning("no broker is heard here, but at %s: the show goes there", heir.address)
+            self._ownership.release()
 
     def _say(self, words: str) -> None:
         if words != self.trouble:

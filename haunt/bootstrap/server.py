@@ -16,7 +16,7 @@ from typing import Any, NamedTuple, Protocol
 
 from haunt.bootstrap import logs
 from haunt.bootstrap.backupbook import Backups
-from haunt.bootstrap.broker import Joined, join_broker, let_go
+from haunt.bootstrap.broker import Joined, foreign_account, join_broker, let_go
 from haunt.bootstrap.clock import sunset_of
 from haunt.bootstrap.counting import Countings, PackWatch
 from haunt.bootstrap.errands import Errands
@@ -30,6 +30,7 @@ from haunt.bootstrap.offline import opened_store
 from haunt.bootstrap.owning import Owning, place_of
 from haunt.bootstrap.people import printed, remember_address, set_up_link
 from haunt.bootstrap.press import press_of
+from haunt.bootstrap.reach import Reach
 from haunt.bootstrap.refusal import StartRefused
 from haunt.bootstrap.rehearsal import Rehearser
 from haunt.bootstrap.reporting import Nights
@@ -199,6 +200,9 @@ def _stand_by(run: Run, owning: Owning, opened: Callable[[str], None]) -> None:
             "that both share with --broker mqtt://HOST:PORT"
         )
     with ExitStack() as ending:
+        if run.config.broker not in ("auto", "library"):
+            account = foreign_account(run.config.broker, "", run.config.broker_ca)
+            owning.standing_by(ending.enter_context(Reach(account)).holds)
         app = standby_app(run.config, run.front, owning, run.guest, ending)
         opened(run.front.url)
         run.front.serve(app, app.state.hub, run.turns)
@@ -268,6 +272,7 @@ def _crew(run: Run, house: _House, hub: Hub, ending: ExitStack) -> Crew:
     running.epoch_floor = epoch
     if owning is not None:
         running.receipts.wait_ms = owning.patience_ms
+        owning.silent_ms = client.silent_ms
     _latch_stops(running, config, ending)
     journal.start(Told(running.receipts))
     owner = Owner(running, Scene(running, journal, kept.prepared.labels), kept.clock)

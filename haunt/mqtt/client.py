@@ -83,6 +83,7 @@ class BrokerClient:
         self._counting = threading.Lock()
         self._last_error = ""
         self._last_in_ms = 0
+        self._heard_ms = clock.mono_ms()
         self._next_ping_ms = 0
         self._last_ping_ms = -1
         self._stopping = threading.Event()
@@ -139,6 +140,13 @@ class BrokerClient:
             refused_publishes=counts["refused"],
             stale_receipts=counts["stale"],
         )
+
+    def silent_ms(self) -> int:
+        """How long no line that was up has heard the broker; from the beginning, if none was."""
+        line, heard_ms = self._line, self._heard_ms
+        if line is not None and line.up:
+            heard_ms = line.last_in_ms
+        return self._clock.mono_ms() - heard_ms
 
     # --- the pump
 
@@ -215,6 +223,7 @@ class BrokerClient:
         except Exception as fault:  # noqa: BLE001 - same
             self.fault(fault)
         if was_up:
+            self._heard_ms = line.last_in_ms
             self._tell(up=False)
 
     # --- what is handed over

@@ -4,7 +4,9 @@ It opens sockets for a moment and keeps none.
 """
 
 import socket
+import ssl
 import time
+from contextlib import ExitStack
 
 POLL_S = 0.005
 START_S = 5.0
@@ -61,10 +63,14 @@ def refuse_taken(host: str, port: int) -> None:
             ) from fault
 
 
-def speaks(host: str, port: int, patience_s: float) -> bool:
+def speaks(host: str, port: int, patience_s: float, tls: ssl.SSLContext | None = None) -> bool:
     """Ask for an answer in MQTT: the system accepts connections for a broker that hangs."""
     try:
-        with socket.create_connection((EVERYWHERE.get(host, host), port), patience_s) as line:
+        with ExitStack() as ending:
+            at = EVERYWHERE.get(host, host), port
+            line = ending.enter_context(socket.create_connection(at, patience_s))
+            if tls is not None:
+                line = ending.enter_context(tls.wrap_socket(line, server_hostname=host))
             line.sendall(_KNOCK)
             return line.recv(4).startswith(_CONNACK)
     except OSError:

@@ -3,6 +3,7 @@
 The lock is PostgreSQL's, held by a line of its own. The row `owner` is renewed twice a second and
 says how long ago by the database's clock alone; the row `fence` has the epoch and the token of the
 last who took over, and nobody else's journal is written (`store/ledger.py`). No consensus of ours.
+Whoever stands by says whether the broker answers it: an owner that hears no broker gives way.
 """
 
 import json
@@ -30,6 +31,8 @@ TAKE_MS: Final = 3500
 FORCE_MS: Final = 15_000
 """The same for an owner that had not promised to be silent: it had not heard of a standby yet."""
 STANDBY_MS: Final = 10_000
+REACHES_MS: Final = 3000
+"""So fresh must be what a standby says of the broker."""
 STEP: Final = 100
 """More than anybody can press stop within a lease."""
 ANSWER_S: Final = 1.5
@@ -64,6 +67,7 @@ class Standing(NamedTuple):
     age_ms: int
     guarded: bool = False
     place: str = ""
+    reaches: bool = False
 
 
 class Fence(NamedTuple):
@@ -108,6 +112,8 @@ class Ownership:
         self._confirmed_s = float("-inf")
         self._guarded = self._told_guarded = False
         self._mine: Fence | None = None
+        self.reaches: Callable[[], bool] = lambda: False
+        """Whether the broker answers here: asked while this server stands by."""
         self.seen = Seen(None, None, Fence(0, ""))
 
     @property
@@ -128,6 +134,13 @@ class Ownership:
         if self._mine is None:
             return False
         return not self._guarded or self._now_s() - self._confirmed_s < LEASE_S
+
+    def heir(self) -> Standing | None:
+        """Return another server that stands by and reaches the broker, by what was seen last."""
+        standby = self.seen.standby
+        if standby is None or standby.token == self._token or not standby.reaches:
+            return None
+        return standby if standby.age_ms < REACHES_MS else None
 
     def step(self) -> None:
         """Renew what is ours, or look whether it can be taken. Raises Lost, and psycopg.Error."""
@@ -207,6 +220,8 @@ class Ownership:
         if owner is not None and self._lives(owner):
             self._keep(line, "standby")
             return
+        if self.heir() is not None and not self.reaches():
+            return  # the show was left to it, for it alone reaches the broker
         [[is_free]] = self._ask(line, "SELECT pg_try_advisory_lock(%s)", LOCK)
         if not is_free:
             self._keep(line, "standby")
@@ -293,6 +308,7 @@ class Ownership:
             "at_ms": now_ms - age,
             "guarded": guarded,
             "place": self._place,
+            "reaches": key == "standby" and self.reaches(),
         }
         line.execute(KEEP.encode(), (key, json.dumps(told)))
 
@@ -312,8 +328,9 @@ def _standing(row: tuple[str, int] | None) -> Standing | None:
         return None
     told = json.loads(row[0])
     age_ms = row[1] - told["at_ms"]
-    place = str(told.get("place", ""))
-    return Standing(told["token"], told["address"], age_ms, bool(told.get("guarded")), place)
+    place, reaches = str(told.get("place", "")), bool(told.get("reaches"))
+    guarded = bool(told.get("guarded"))
+    return Standing(told["token"], told["address"], age_ms, guarded, place, reaches)
 
 
 def _named(token: str) -> str:

@@ -337,7 +337,7 @@ def test_not_even_its_threads_own_end_ends_the_pump_and_the_message_comes_again(
 
 def test_a_frozen_broker_is_noticed_and_forgiven(garden: Garden) -> None:
     heard = Heard()
-    garden.connected(heard)
+    client = garden.connected(heard)
 
     garden.signal(signal.SIGSTOP)
     began = time.monotonic()
@@ -346,8 +346,10 @@ def test_a_frozen_broker_is_noticed_and_forgiven(garden: Garden) -> None:
 
     print(f"noticed after {took_s:.2f} s")
     assert took_s < 3 * QUICK.dead_ms / 1000
+    until(lambda: client.silent_ms() > 2 * QUICK.dead_ms, "the silence to go on between lines")
     garden.signal(signal.SIGCONT)
     heard.link(up=True)
+    assert client.silent_ms() < QUICK.dead_ms
 
 
 def test_a_quiet_night_does_not_look_like_a_dead_broker(garden: Garden) -> None:

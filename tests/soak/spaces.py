@@ -20,7 +20,8 @@ SILENCE: Final = "cut off in silence"
 UNHEARD: Final = "not heard any more"
 DEAF: Final = "without a single answer"
 NO_DATABASE: Final = "cut off from the database alone"
-SPACE_CUTS: Final = (SILENCE, UNPLUGGED, FAR_END, UNHEARD, DEAF, NO_DATABASE)
+NO_BROKER: Final = "cut off from the broker alone"
+SPACE_CUTS: Final = (SILENCE, UNPLUGGED, FAR_END, UNHEARD, DEAF, NO_DATABASE, NO_BROKER)
 NAME: Final = "hauntsoak"
 NOBODY: Final = "02:00:5e:00:53:01"
 """A card that nobody has: locally administered, as RFC 7042 says, section 2.1."""
@@ -111,7 +112,7 @@ class Space:
             _ip("link", "set", self.link, "down")
         if kind in {SILENCE, UNHEARD, NO_DATABASE}:
             self._send(net.database, NOBODY)
-        if kind in {SILENCE, UNHEARD}:
+        if kind in {SILENCE, UNHEARD, NO_BROKER}:
             self._send(net.broker, NOBODY)
         if kind in {SILENCE, DEAF}:
             self._answer(NOBODY)

@@ -13,14 +13,14 @@ from haunt.core.dice import draw
 from haunt.store.ownership import LEASE_S
 from tests.soak.garden import until
 from tests.soak.outcome import PATIENCE, Outcome
-from tests.soak.spaces import NO_DATABASE, SILENCE, SPACE_CUTS, why_not
+from tests.soak.spaces import NO_BROKER, NO_DATABASE, SILENCE, SPACE_CUTS, why_not
 from tests.soak.twins import ROLES, Pair, Twin, judge, pair
 from tests.soak.ways import PROXY_CUTS
 
 KILLED, FROZEN = "killed", "frozen"
 BY_PROXY: Final = (KILLED, FROZEN, *PROXY_CUTS)
 IN_SPACES: Final = (*SPACE_CUTS, KILLED, FROZEN)
-SHORT: Final = (KILLED, FROZEN, SILENCE, NO_DATABASE)
+SHORT: Final = (KILLED, FROZEN, SILENCE, NO_DATABASE, NO_BROKER)
 TAKEOVER_S: Final = 10.0
 SPREAD_MS: Final = 1500
 TURNS: Final = 3

@@ -7,7 +7,8 @@ from tests.soak.proxy import PASS, SWALLOW, Proxy
 
 CUT_OFF: Final = "cut off by a proxy"
 DATABASE_AWAY: Final = "cut off from the database alone by a proxy"
-PROXY_CUTS: Final = (DATABASE_AWAY, CUT_OFF)
+BROKER_AWAY: Final = "cut off from the broker alone by a proxy"
+PROXY_CUTS: Final = (DATABASE_AWAY, BROKER_AWAY, CUT_OFF)
 
 
 class Way(Protocol):
@@ -53,8 +54,9 @@ class ProxyWay:
         return f"127.0.0.1:{self._wires[name].port}"
 
     def cut(self, kind: str) -> None:
-        self._wires["database"].mode = SWALLOW
-        if kind == CUT_OFF:
+        if kind != BROKER_AWAY:
+            self._wires["database"].mode = SWALLOW
+        if kind != DATABASE_AWAY:
             self._wires["broker"].mode = SWALLOW
 
     def mend(self) -> None:

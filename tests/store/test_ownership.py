@@ -163,6 +163,42 @@ def test_an_orderly_end_leaves_the_show_to_the_other_at_once(pair: Pair) -> None
     assert second.own.owns
 
 
+def test_the_owner_knows_whether_who_stands_by_reaches_the_broker(pair: Pair) -> None:
+    first, second = guarded(pair)
+    assert first.own.heir() is None
+
+    second.own.reaches = lambda: True
+    second.own.step()
+    first.own.step()
+
+    heir = first.own.heir()
+    assert heir is not None
+    assert heir.address == "http://two"
+
+
+def test_who_gave_the_show_away_leaves_it_to_who_reaches_the_broker(pair: Pair) -> None:
+    first, second = guarded(pair)
+    second.own.reaches = lambda: True
+    second.own.step()
+    first.own.step()
+
+    first.own.release()
+    first.own.step()
+    assert not first.own.owns, "it hears no broker, the other does"
+
+    second.own.step()
+    assert second.own.owns
+
+
+def test_it_takes_the_show_back_where_nobody_else_reaches_the_broker(pair: Pair) -> None:
+    first, _second = guarded(pair)
+
+    first.own.release()
+    first.own.step()
+
+    assert first.own.owns
+
+
 class Lingering(Ownership):
     """Its line is there for a while after it ended, as far as the database knows."""
 

@@ -17,13 +17,13 @@ import pytest
 from tests.soak import rolling, spaces, standby
 from tests.soak.outcome import Outcome
 from tests.soak.twins import Pair, judge, pair
-from tests.soak.ways import DATABASE_AWAY
+from tests.soak.ways import BROKER_AWAY, DATABASE_AWAY
 from tests.system.house import until
 
 pytestmark = pytest.mark.system
 
 ROOT = os.geteuid() == 0
-KINDS = standby.SHORT if ROOT else (standby.KILLED, standby.FROZEN, DATABASE_AWAY)
+KINDS = standby.SHORT if ROOT else (standby.KILLED, standby.FROZEN, DATABASE_AWAY, BROKER_AWAY)
 
 
 @pytest.fixture(scope="module")
