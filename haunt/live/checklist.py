@@ -111,7 +111,7 @@ def _firmware(night: NightView) -> Line:
         why = f"Most have {most}, but {_named(odd)}."
         return Line("firmware", State.LOOK, "Firmware", why, "/boards", "Boards")
     [(version, names)] = told.items()
-    why = f"{version} on {_all(len(names)).lower()} that told it."
+    why = f"{version} on {_all(len(names)).lower()} that told of it."
     return Line("firmware", State.GOOD, "Firmware", why, "/boards", "Boards")
 
 
@@ -210,9 +210,9 @@ def _stop(night: NightView, known: Evidence, clock: TellTime) -> Line:
 
 BY_HAND: Final = {
     "closed": "Shut by hand, so nothing will fire, whatever the hours: on Doors press Open now, or "
-    "By the timetable.",
+    "By the hours.",
     "paused": "Paused by hand, so nothing fires until somebody presses Open now, or By the "
-    "timetable, on Doors.",
+    "hours, on Doors.",
     "open": "Opened by hand: props fire, whatever the hours, until somebody shuts them on Doors.",
 }
 
@@ -288,7 +288,7 @@ def _sensor_name(sensor: SensorView) -> str:
 
 
 def _all(count: int) -> str:
-    return "The one" if count == 1 else f"All {count}"
+    return "1 of 1" if count == 1 else f"All {count}"
 
 
 def _named(names: list[str]) -> str:

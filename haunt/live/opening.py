@@ -64,7 +64,7 @@ def tonight(calendar: Calendar, sunset: Sunset, wall_ms: int) -> Tonight:
         dusk, told = opens - BEFORE_OPENING_MS, "half an hour before opening"
     else:
         evening = calendar.first_instant(day, TimeOfDay(18 * 60))
-        dusk, told = evening if evening is not None else wall_ms, "six o'clock"
+        dusk, told = evening if evening is not None else wall_ms, "no night is named"
     return Tonight(
         day.isoformat(),
         begins if begins is not None else dusk - AHEAD_MS,

@@ -219,8 +219,8 @@ class Presenter:
     def tallies(self) -> Tallies:
         counters = self.night.counters
         return Tallies(
-            f"{count(counters.motions, 'motion')} since haunt started: {counters.fired} fired, "
-            f"{counters.refused} refused, {counters.lapsed} too late."
+            f"{count(counters.motions, 'motion')} since haunt started. One decision a prop: "
+            f"{counters.fired} fired, {counters.refused} refused, {counters.lapsed} too late."
         )
 
     def spots(self) -> tuple[Spot, ...]:

@@ -298,4 +298,4 @@ def test_doors_by_hand_are_said_and_how_they_go_back_to_their_hours(doors: str, 
     assert line.state is State.LOOK
     assert line.why.startswith(words)
     assert (line.href, line.mend) == ("/doors", "Doors")
-    assert ("By the timetable" in line.why) is (doors != "open")
+    assert ("By the hours" in line.why) is (doors != "open")
