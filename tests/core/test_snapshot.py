@@ -4,6 +4,7 @@ Method: snapshots go through JSON; with `Started` (a restart) and without (nothi
 """
 
 import json
+from typing import Any
 
 import pytest
 
@@ -217,7 +218,7 @@ def test_what_is_spread_over_cap_and_duty_survives(at_ms: int) -> None:
 
 @pytest.mark.parametrize("limit", [{"hourly_cap": 6}, {"duty_permille": 50}])
 def test_what_a_board_refused_leaves_no_longer_rest_behind_after_a_restart(
-    limit: dict[str, int],
+    limit: dict[str, Any],
 ) -> None:
     """Found by a rough day of 200 props: what had left the window by the refused start was gone."""
     window_ms = HOUR_MS if "hourly_cap" in limit else DUTY_WINDOW_MS
