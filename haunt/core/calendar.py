@@ -91,6 +91,16 @@ class Calendar:
                 return opens, closes + night.last_group_min * MINUTE_MS
         return None
 
+    def next_opening(self, wall_ms: int) -> int | None:
+        """Return the first instant ahead, however far, at which a night opens."""
+        today = self.local_date(wall_ms)
+        for night in sorted(self.spec.nights, key=lambda each: each.date):
+            if night.date >= today - timedelta(days=1):
+                opens = self.first_instant(night.date, night.opens)
+                if opens is not None and opens > wall_ms:
+                    return opens
+        return None
+
     def local_date(self, wall_ms: int) -> date:
         return utc(wall_ms).astimezone(self._zone).date()
 

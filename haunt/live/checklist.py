@@ -217,12 +217,15 @@ BY_HAND: Final = {
 }
 
 
+NO_NIGHT: Final = "Closed: no night of the show file lies ahead, so nothing will fire."
+
+
 def _hours(night: NightView, plan: Tonight, clock: TellTime) -> Line:
     if night.doors in BY_HAND:
         return Line("hours", State.LOOK, "Hours", BY_HAND[night.doors], "/doors", "Doors")
     if plan.opens_ms is None or plan.closes_ms is None:
         if not night.open:
-            why = "Closed: no night of the show file lies ahead, so nothing will fire."
+            why = f"Closed until the night of {plan.later}." if plan.later else NO_NIGHT
             return Line("hours", State.LOOK, "Hours", why, "/doors", "Doors")
         parts = ["Open: the show file names no night ahead"]
     else:

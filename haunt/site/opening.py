@@ -37,9 +37,9 @@ TIMETABLE: Final = Choice("timetable", "By the hours", "As the show file says.")
 EXTENDED: Final = Choice("extended", f"{EXTEND_MIN} min more", "The closing is put off.")
 CHOICES: Final = (OPEN, PAUSED, CLOSED, TIMETABLE)
 STATES: Final = {
-    "open": "Opened by hand",
+    "open": "By hand",
     "paused": "Paused by hand",
-    "closed": "Closed by hand",
+    "closed": "By hand",
     "timetable": "By the hours",
 }
 
@@ -51,11 +51,13 @@ def choices_of(night: NightView) -> list[Choice]:
     return [EXTENDED, *found] if may_extend else found
 
 
-def _state_of(night: NightView) -> str:
+def _state_of(night: NightView, until_open: str) -> str:
     """Say who has the doors; a show that names no night is open all the time."""
-    if night.open and night.doors == "timetable" and night.closes_ms is None:
+    if night.doors != "timetable":
+        return STATES[night.doors]
+    if night.open and night.closes_ms is None:
         return "All the time: the show file names no night"
-    return STATES[night.doors]
+    return STATES["timetable"] + ("" if night.open else until_open)
 
 
 def routes(pages: Pages) -> APIRouter:
@@ -69,7 +71,7 @@ def routes(pages: Pages) -> APIRouter:
         return pages.page(
             request,
             "opening.html",
-            state=_state_of(night),
+            state=_state_of(night, presenter.until_open()),
             is_open=night.open,
             closes=presenter.clock(night.closes_ms, seconds=False) if night.closes_ms else "",
             choices=choices_of(night),
