@@ -25,7 +25,7 @@ from haunt.store.refusal import StoreRefused
 
 QUEUE_MAX: Final = 20_000
 BATCH_MAX: Final = 500
-GATHER_S: Final = 0.02
+GATHER_S: Final = 0.05
 GIVE_UP_S: Final = 5.0
 RETRY_S: Final = 0.1
 RETRY_S_MAX: Final = 1.0
@@ -112,7 +112,8 @@ class SqlJournal:
     def _gather(self) -> None:
         """Let the next batch begin a moment after the last: what comes to rest is written at once.
 
-        A commit costs as much processor time as a dozen records, and wears a memory card.
+        A commit costs as much processor time as a dozen records, wears a memory card, and lengthens
+        the log, which nobody can shorten while somebody reads long.
         """
         wait_s = self._gather_until_s - self._now_s()
         if wait_s > 0 and len(self._queue) < BATCH_MAX:

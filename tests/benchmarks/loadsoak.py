@@ -2,15 +2,18 @@
 
 The whole load of `load.py` for as long as one likes: 200 boards, 50 motions a second, phones that
 come and go, backups, checkpoints, a reader held again and again. Once a minute it prints a row, at
-the end the slopes of memory, handles, threads and the database's log, without the first part.
+the end motion to cue in three runs, each a third of it, and the slopes of memory, handles, threads
+and the database's log, without the first part.
 """
 
 import sys
 import tempfile
 from collections.abc import Iterator
+from functools import reduce
 from pathlib import Path
 
-from tests.benchmarks.load import EVENING, LOG_MB, Phase, walked
+from tests.benchmarks.load import EVENING, LOG_MB, P99_MS, WORST_MS, Phase, spread, walked
+from tests.benchmarks.loadboards import Times
 from tests.benchmarks.loadgauges import Reading, slope
 from tests.benchmarks.loadsite import Site, site
 from tests.benchmarks.loadstore import busy_store
@@ -43,6 +46,23 @@ def minutes_of(at: Site, minutes: int) -> Iterator[Phase]:
         yield phase
 
 
+def late(phases: list[Phase]) -> Iterator[str]:
+    """Motion to cue, third by third: each counts as a run of its own."""
+    third = max(1, -(-len(phases) // 3))
+    for at in range(0, len(phases), third):
+        some = phases[at : at + third]
+        times = reduce(Times.and_then, (phase.times for phase in some))
+        ours, echo = spread(times.ours), spread(times.echo)
+        load = sum(phase.load for phase in some) / len(some)
+        print(
+            f"{len(some)} minutes, {len(times.ours)} cues: p50 {ours.p50:.2f}, p99 {ours.p99:.1f}, "
+            f"worst {ours.worst:.0f} ms; echo {echo.p50:.2f}, {echo.p99:.1f}, {echo.worst:.0f} ms; "
+            f"load {load:.1f}"
+        )
+        if ours.p99 > P99_MS or ours.worst > WORST_MS:
+            yield f"cues were late: p99 {ours.p99:.0f} ms, worst {ours.worst:.0f} ms"
+
+
 def faults(phases: list[Phase]) -> Iterator[str]:
     readings = [each for phase in phases for each in phase.readings]
     later = readings[round(len(readings) * WARM_SHARE) :]
@@ -70,7 +90,7 @@ def main() -> int:
         with busy_store(at.server.data) as beside:
             phases = list(minutes_of(at, minutes))
         print(", ".join(f"{count} {what}" for what, count in beside.items()))
-    broken = list(faults(phases))
+    broken = [*late(phases), *faults(phases)]
     for each in broken:
         print(f"BROKEN: {each}")
     return 1 if broken else 0
