@@ -17,7 +17,7 @@ from typing import Final, NamedTuple
 from haunt.bootstrap.boardwire import TrialRefused, TrialWire
 from haunt.bootstrap.broker import foreign_account
 from haunt.bootstrap.clock import SystemClock
-from haunt.bootstrap.keeping import alone
+from haunt.bootstrap.folder import alone
 from haunt.bootstrap.kept import Kept, kept_in
 from haunt.bootstrap.offline import listener_in, listener_of, opened_store
 from haunt.bootstrap.refusal import StartRefused

@@ -3,9 +3,7 @@
 It never backs up while the disk is low, and says so; it never restores under a running server.
 """
 
-import fcntl
 import json
-import os
 import threading
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
@@ -13,6 +11,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from haunt.bootstrap import clock
+from haunt.bootstrap.folder import alone
 from haunt.bootstrap.mending import FRESH, make_ready, restore, said_at, tried
 from haunt.bootstrap.offline import BACKUPS, HERE, opened_store
 from haunt.config import Config
@@ -125,24 +124,6 @@ def keep(config: Config, say: Say) -> Iterator[Keeping]:
             yield keeping
         finally:
             keeping.stop()
-
-
-@contextmanager
-def alone(data: Path) -> Iterator[None]:
-    """Raises StoreRefused where a server, or a restore, has the folder already."""
-    try:
-        data.mkdir(parents=True, exist_ok=True)
-        lock = os.open(data / "lock", os.O_RDWR | os.O_CREAT, 0o600)
-    except OSError as fault:
-        raise StoreRefused(f"the folder {data} cannot be used: {fault.strerror}") from fault
-    try:
-        try:
-            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except BlockingIOError as fault:
-            raise StoreRefused(f"another haunt runs on {data}; end it first") from fault
-        yield
-    finally:
-        os.close(lock)
 
 
 # --- what the command line and pages ask for

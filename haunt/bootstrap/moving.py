@@ -6,7 +6,7 @@ The folder is had alone meanwhile, and the database that was left is not changed
 import json
 from typing import NamedTuple
 
-from haunt.bootstrap.keeping import alone
+from haunt.bootstrap.folder import alone
 from haunt.bootstrap.offline import opened_store
 from haunt.config import Config
 from haunt.mqtt.credentials import write_private

@@ -10,6 +10,7 @@ from typing import Any, Final
 from haunt.bootstrap.addresses import reachable
 from haunt.bootstrap.broker import foreign_account
 from haunt.bootstrap.clock import now_ms
+from haunt.bootstrap.folder import alone
 from haunt.config import Config
 from haunt.mqtt.credentials import CredentialRefused, Credentials
 from haunt.mqtt.kept import reload_running
@@ -25,19 +26,23 @@ BACKUPS: Final = "backups"
 """The folder of them, in the data folder."""
 HERE: Final = "command line"
 """Who it was, where nobody signed in."""
+PAGES_IMPORT: Final = "end it first, or import the file on its pages: Plan, Import"
 LISTENER: Final = re.compile(r"^listener (\d+) (\S+)$", re.MULTILINE)
 
 Item = dict[str, Any]
 
 
 def import_file(config: Config, path: Path) -> tuple[list[dict[str, Any]], int]:
-    """Return (faults, version). Nothing is kept of a file with faults."""
+    """Return (faults, version). Nothing is kept of a file with faults.
+
+    Raises StoreRefused while a server runs: it would go on with the show that it has.
+    """
     try:
         text = text_of(path)
         read_show(text, str(path))
     except ShowFileRefused as refused:
         return [asdict(fault) for fault in refused.faults], 0
-    with opened_store(config) as (writer, _reading):
+    with alone(config.data, PAGES_IMPORT), opened_store(config) as (writer, _reading):
         return [], Writer(writer).save_show(text, "import", now_ms())
 
 

@@ -127,10 +127,10 @@ def span_of(file: ShowFile, night: date) -> Span:
     calendar = Calendar(show.calendar, show.time_zone, sunset_of(file))
     noon = calendar.first_instant(night, NOON) or noon_ms(night)
     after = calendar.first_instant(night + timedelta(days=1), NOON) or noon + DAY_MS
-    found = calendar.night_of(noon)
-    if found is None or found[0].date != night:
+    found = calendar.opening(night)
+    if found is None:
         return Span(noon, after)
-    return Span(found[1] - EITHER_SIDE_MS, found[2] + EITHER_SIDE_MS)
+    return Span(found[0] - EITHER_SIDE_MS, found[1] + EITHER_SIDE_MS)
 
 
 def ends_ms(night: date) -> int:

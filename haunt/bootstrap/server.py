@@ -14,14 +14,16 @@ from dataclasses import replace
 from datetime import UTC, datetime
 from typing import Any, NamedTuple, Protocol
 
+from haunt import VERSION
 from haunt.bootstrap import logs
 from haunt.bootstrap.backupbook import Backups
 from haunt.bootstrap.broker import Joined, foreign_account, join_broker, let_go
 from haunt.bootstrap.clock import sunset_of
 from haunt.bootstrap.counting import Countings, PackWatch
 from haunt.bootstrap.errands import Errands
+from haunt.bootstrap.folder import alone
 from haunt.bootstrap.front import Front, Turns
-from haunt.bootstrap.keeping import Keeping, alone, keep
+from haunt.bootstrap.keeping import Keeping, keep
 from haunt.bootstrap.kept import Kept, kept_in
 from haunt.bootstrap.keyring import keyring_of
 from haunt.bootstrap.later import Later
@@ -326,7 +328,7 @@ def _services(
         boards=BoardHistory(reading),
         lines=_line_shelf(lines, ending),
         other=run.owning.other if run.owning is not None else lambda: "",
-        version="0.1.0",
+        version=VERSION,
     )
 
 

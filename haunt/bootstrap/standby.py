@@ -7,6 +7,7 @@ from contextlib import ExitStack
 from dataclasses import replace
 from typing import Any
 
+from haunt import VERSION
 from haunt.bootstrap.clock import sunset_of
 from haunt.bootstrap.counting import Countings, PackWatch
 from haunt.bootstrap.front import Front
@@ -120,7 +121,7 @@ def _services(
         shelf=ShowShelf(reading),
         notes=NoteStore(engine, reading),
         hosts=front.hosts,
-        version="0.1.0",
+        version=VERSION,
     )
 
 

@@ -3,8 +3,11 @@
 Exit codes: 0 good, 1 findings or failed, 2 usage.
 """
 
+from typing import Annotated
+
 import typer
 
+from haunt import VERSION
 from haunt.cli import (
     boards,
     keep,
@@ -21,10 +24,27 @@ from haunt.cli import (
 from haunt.cli.words import with_database
 
 app = typer.Typer(
-    help="Runs a gardenful of animated props through a night of visitors.",
     no_args_is_help=True,
     pretty_exceptions_enable=False,
 )
+
+
+def _version(asked: bool) -> None:
+    if asked:
+        typer.echo(f"haunt {VERSION}")
+        raise typer.Exit
+
+
+@app.callback()
+def whole(
+    version: Annotated[
+        bool,
+        typer.Option("--version", callback=_version, is_eager=True, help="Which haunt this is."),
+    ] = False,
+) -> None:
+    """Runs a gardenful of animated props through a night of visitors."""
+
+
 app.command()(night.demo)
 app.command()(night.serve)
 app.command()(show.check)

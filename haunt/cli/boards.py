@@ -21,7 +21,7 @@ def add(
     """Make a board's credential. It is shown once."""
     from haunt.bootstrap.offline import add_board  # noqa: PLC0415
 
-    _credential(add_board(config_of(data, {}), board), as_json=as_json)
+    _credential(add_board(config_of(data, {}), board), data, as_json=as_json)
 
 
 @app.command()
@@ -31,7 +31,7 @@ def rotate(
     """Give a board a new password; the old one stops working."""
     from haunt.bootstrap.offline import rotate_board  # noqa: PLC0415
 
-    _credential(rotate_board(config_of(data, {}), board), as_json=as_json)
+    _credential(rotate_board(config_of(data, {}), board), data, as_json=as_json)
 
 
 @app.command()
@@ -126,7 +126,7 @@ def try_out(  # noqa: PLR0917 - an option a parameter
     raise typer.Exit(1 if boardtest.is_bad(found) else 0)
 
 
-def _credential(found: dict[str, object] | str, *, as_json: bool) -> None:
+def _credential(found: dict[str, object] | str, data: Path, *, as_json: bool) -> None:
     if isinstance(found, str):
         fail(found)
     if not found["sensors"] and not found["props"]:
@@ -136,4 +136,7 @@ def _credential(found: dict[str, object] | str, *, as_json: bool) -> None:
         typer.echo(json.dumps(found))
         return
     for key, value in found.items():
-        typer.echo(f"{key:9} {value}")
+        typer.echo(f"{key:9} {value if isinstance(value, str | int) else json.dumps(value)}")
+    board = found["username"]
+    again = f"haunt boards rotate {board} --data {data} --json > {board}.json"
+    typer.echo(f"haunt: the board's file, with a new password: {again}", err=True)

@@ -21,7 +21,7 @@ Name = Annotated[str, typer.Argument(help="As others see it.")]
 Role = Annotated[
     str,
     typer.Option(
-        help="watch sees and stops; crew also holds, releases, fires, tunes; owner does all."
+        help="watch sees and stops; crew also holds, releases, fires, tunes; owner does everything."
     ),
 ]
 

@@ -28,7 +28,7 @@ def check(
 def import_(
     file: Annotated[Path, typer.Argument(help="A show file.")], data: Data = DEFAULT_DATA
 ) -> None:
-    """Keep a show file as the show's newest version (for a server that is not running)."""
+    """Keep a show file as the show's newest version. While a server runs: Plan, Import."""
     from haunt.bootstrap.offline import import_file  # noqa: PLC0415
 
     faults, version = import_file(config_of(data, {}), readable(file))

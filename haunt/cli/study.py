@@ -14,7 +14,7 @@ def rehearse(  # noqa: PLR0917 - an option a parameter
     file: Annotated[Path | None, typer.Argument(help="A show file; the example garden.")] = None,
     faults: Annotated[bool, typer.Option("--faults", help="Break what can break.")] = False,
     seed: Annotated[int, typer.Option(help="The same number, the same night.")] = 1,
-    hours: Annotated[float, typer.Option(min=0.01, max=200.0)] = 5.0,
+    hours: Annotated[float, typer.Option(min=0.01, max=200.0, help="How long the night is.")] = 5.0,
     groups: Annotated[float, typer.Option(min=0.0, max=2000.0, help="Groups an hour.")] = 60.0,
     nights: Annotated[int, typer.Option(min=0, max=200, help="Many nights: what to expect.")] = 0,
     as_json: Json = False,

@@ -81,6 +81,26 @@ class Calendar:
         opens, closes, night = min(found, key=lambda each: each[0])
         return night, opens, closes + night.last_group_min * MINUTE_MS
 
+    def opening(self, day: date) -> tuple[int, int] | None:
+        """Return when the night of that local date opens and when its props close."""
+        around = self.first_instant(day, TimeOfDay(12 * 60))
+        if around is None:
+            return None
+        for night, opens, closes in self._nights(around):
+            if night.date == day:
+                return opens, closes + night.last_group_min * MINUTE_MS
+        return None
+
+    def next_opening(self, wall_ms: int) -> int | None:
+        """Return the first instant ahead, however far, at which a night opens."""
+        today = self.local_date(wall_ms)
+        for night in sorted(self.spec.nights, key=lambda each: each.date):
+            if night.date >= today - timedelta(days=1):
+                opens = self.first_instant(night.date, night.opens)
+                if opens is not None and opens > wall_ms:
+                    return opens
+        return None
+
     def local_date(self, wall_ms: int) -> date:
         return utc(wall_ms).astimezone(self._zone).date()
 

@@ -111,7 +111,7 @@ def _firmware(night: NightView) -> Line:
         why = f"Most have {most}, but {_named(odd)}."
         return Line("firmware", State.LOOK, "Firmware", why, "/boards", "Boards")
     [(version, names)] = told.items()
-    why = f"{version} on {_all(len(names)).lower()} that told it."
+    why = f"{version} on {_all(len(names)).lower()} that told of it."
     return Line("firmware", State.GOOD, "Firmware", why, "/boards", "Boards")
 
 
@@ -210,11 +210,14 @@ def _stop(night: NightView, known: Evidence, clock: TellTime) -> Line:
 
 BY_HAND: Final = {
     "closed": "Shut by hand, so nothing will fire, whatever the hours: on Doors press Open now, or "
-    "By the timetable.",
+    "By the hours.",
     "paused": "Paused by hand, so nothing fires until somebody presses Open now, or By the "
-    "timetable, on Doors.",
+    "hours, on Doors.",
     "open": "Opened by hand: props fire, whatever the hours, until somebody shuts them on Doors.",
 }
+
+
+NO_NIGHT: Final = "Closed: no night of the show file lies ahead, so nothing will fire."
 
 
 def _hours(night: NightView, plan: Tonight, clock: TellTime) -> Line:
@@ -222,7 +225,7 @@ def _hours(night: NightView, plan: Tonight, clock: TellTime) -> Line:
         return Line("hours", State.LOOK, "Hours", BY_HAND[night.doors], "/doors", "Doors")
     if plan.opens_ms is None or plan.closes_ms is None:
         if not night.open:
-            why = "Closed: no night of the show file lies ahead, so nothing will fire."
+            why = f"Closed until the night of {plan.later}." if plan.later else NO_NIGHT
             return Line("hours", State.LOOK, "Hours", why, "/doors", "Doors")
         parts = ["Open: the show file names no night ahead"]
     else:
@@ -288,7 +291,7 @@ def _sensor_name(sensor: SensorView) -> str:
 
 
 def _all(count: int) -> str:
-    return "The one" if count == 1 else f"All {count}"
+    return "1 of 1" if count == 1 else f"All {count}"
 
 
 def _named(names: list[str]) -> str:

@@ -39,6 +39,8 @@ class Tonight:
     closes_ms: int | None
     phases: tuple[Span, ...]
     quiet: tuple[Span, ...]
+    later: str = ""
+    """The date of the first night further ahead than a day or two, where none is nearer."""
 
 
 # --- what tonight is
@@ -50,8 +52,10 @@ def tonight(calendar: Calendar, sunset: Sunset, wall_ms: int) -> Tonight:
         day = calendar.local_date(wall_ms - MORNING_H * HOUR_MS)
         opens, closes = None, None
         first, last = wall_ms, wall_ms + AHEAD_MS
+        later = calendar.next_opening(wall_ms)
     else:
         spec, opens, closes = known
+        later = None
         day, first, last = spec.date, opens, closes
     phases, quiet = _spans(calendar, first, last)
     begins = calendar.first_instant(day, TimeOfDay(0))
@@ -64,7 +68,7 @@ def tonight(calendar: Calendar, sunset: Sunset, wall_ms: int) -> Tonight:
         dusk, told = opens - BEFORE_OPENING_MS, "half an hour before opening"
     else:
         evening = calendar.first_instant(day, TimeOfDay(18 * 60))
-        dusk, told = evening if evening is not None else wall_ms, "six o'clock"
+        dusk, told = evening if evening is not None else wall_ms, "evening"
     return Tonight(
         day.isoformat(),
         begins if begins is not None else dusk - AHEAD_MS,
@@ -74,6 +78,7 @@ def tonight(calendar: Calendar, sunset: Sunset, wall_ms: int) -> Tonight:
         closes,
         phases,
         quiet,
+        "" if later is None else calendar.local_date(later).isoformat(),
     )
 
 

@@ -100,6 +100,7 @@ class Scene:
             walk_since_ms=walk.wall_ms if walk is not None else None,
             last_hit=running.eyes.latest,
             closes_ms=close_of(night) if doors_open(night) and night.doors == "timetable" else None,
+            opens_ms=_opens_ms(night, mono_ms + offset),
             doors=night.doors,
             hand_phase_until_ms=night.hand_phase_until_ms + offset if by_hand else None,
         )
@@ -337,6 +338,13 @@ def _word(  # noqa: PLR0911 - one return a word
     if not doors_open(night):
         return PropWord.CLOSED, None
     return PropWord.READY, None
+
+
+def _opens_ms(night: Night, wall_ms: int) -> int | None:
+    """When closed doors open by the hours; None: they are open, set by hand, or stay shut."""
+    if doors_open(night) or night.doors != "timetable":
+        return None
+    return night.calendar.next_opening(wall_ms)
 
 
 def _next_change(night: Night, wall_ms: int) -> tuple[int | None, str]:

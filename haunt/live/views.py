@@ -228,5 +228,6 @@ class NightView:
     walk_since_ms: int | None = None
     last_hit: Hit | None = None
     closes_ms: int | None = None
+    opens_ms: int | None = None
     doors: str = "timetable"
     hand_phase_until_ms: int | None = None

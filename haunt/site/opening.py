@@ -33,22 +33,31 @@ PAUSED: Final = Choice("paused", "Pause", "For a shower: nothing fires until the
 CLOSED: Final = Choice(
     "closed", "Close now", "Nothing fires, tonight or later, until somebody opens them."
 )
-TIMETABLE: Final = Choice("timetable", "By the timetable", "As the show file says.")
+TIMETABLE: Final = Choice("timetable", "By the hours", "As the show file says.")
 EXTENDED: Final = Choice("extended", f"{EXTEND_MIN} min more", "The closing is put off.")
 CHOICES: Final = (OPEN, PAUSED, CLOSED, TIMETABLE)
 STATES: Final = {
-    "open": "Opened by hand",
+    "open": "By hand",
     "paused": "Paused by hand",
-    "closed": "Closed by hand",
-    "timetable": "By the timetable",
+    "closed": "By hand",
+    "timetable": "By the hours",
 }
 
 
 def choices_of(night: NightView) -> list[Choice]:
-    """What is not so already; a closing can be put off only where the timetable closes."""
+    """What is not so already; a closing can be put off only where the hours close."""
     found = [each for each in CHOICES if each.state != night.doors]
     may_extend = night.closes_ms is not None and night.doors == "timetable"
     return [EXTENDED, *found] if may_extend else found
+
+
+def _state_of(night: NightView, until_open: str) -> str:
+    """Say who has the doors; a show that names no night is open all the time."""
+    if night.doors != "timetable":
+        return STATES[night.doors]
+    if night.open and night.closes_ms is None:
+        return "All the time: the show file names no night"
+    return STATES["timetable"] + ("" if night.open else until_open)
 
 
 def routes(pages: Pages) -> APIRouter:
@@ -62,7 +71,7 @@ def routes(pages: Pages) -> APIRouter:
         return pages.page(
             request,
             "opening.html",
-            state=STATES[night.doors],
+            state=_state_of(night, presenter.until_open()),
             is_open=night.open,
             closes=presenter.clock(night.closes_ms, seconds=False) if night.closes_ms else "",
             choices=choices_of(night),

@@ -18,6 +18,7 @@ from haunt.store.instants import rfc3339_second
 from haunt.study.drain import Curve, Point
 from haunt.workshop.band import Band
 from haunt.workshop.forecast import Outlook
+from haunt.workshop.pack import SPELT
 
 ROW_MS: Final = 900_000
 SURE, UNSURE = 0.9, 0.5
@@ -177,7 +178,8 @@ def _charge_words(curve: Curve, packs: Packs) -> str:
         return "It has not told its voltage."
     if curve.now is None:
         volts = (curve.points[-1].high_mv or 0) / 1000
-        return f"{volts:.2f} V: the voltage of {curve.chemistry} does not tell its charge."
+        cells = SPELT.get(curve.chemistry, curve.chemistry)
+        return f"{volts:.2f} V: the voltage of {cells} does not tell its charge."
     return f"{_percent(curve.now)} {'at the end' if packs.is_over else 'now'}."
 
 

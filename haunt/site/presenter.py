@@ -6,6 +6,7 @@ from functools import cached_property
 from zlib import crc32
 from zoneinfo import ZoneInfo
 
+from haunt.core.calendar import DAY_MS
 from haunt.core.people import ARMED
 from haunt.live.cues import Trip
 from haunt.live.sentences import Names, sentence
@@ -171,7 +172,7 @@ class Presenter:
     def summary(self) -> Summary:
         night = self.night
         phase = [*night.phases, *(["quiet hours"] if night.quiet else [])]
-        shut = SHUT_BY_HAND.get(night.doors, "Closed")
+        shut = SHUT_BY_HAND.get(night.doors) or f"Closed{self.until_open()}"
         state = "Walk test: nothing fires" if night.walk_test else "Open" if night.open else shut
         next_at = self.clock(night.next_change_ms, seconds=False)
         closes = night.closes_ms if night.closes_ms != night.next_change_ms else None
@@ -188,6 +189,14 @@ class Presenter:
             mild_ms=night.hand_phase_until_ms,
             mild_left=self.left(night.hand_phase_until_ms),
         )
+
+    def until_open(self) -> str:
+        """Say after "Closed" how long that is by the hours."""
+        opens_ms, now = self.night.opens_ms, self.night.at_ms
+        if opens_ms is None:
+            return ": no night lies ahead"
+        day = "" if opens_ms < now + DAY_MS else f"{self.times.local(opens_ms):%d %b}, "
+        return f" until {day}{self.times.minute(opens_ms)}"
 
     def needs(self) -> Needs:
         found = needs_of(untold(self.night), self.clock)
@@ -219,8 +228,8 @@ class Presenter:
     def tallies(self) -> Tallies:
         counters = self.night.counters
         return Tallies(
-            f"{count(counters.motions, 'motion')} since haunt started: {counters.fired} fired, "
-            f"{counters.refused} refused, {counters.lapsed} too late."
+            f"{count(counters.motions, 'motion')} since haunt started. One decision a prop: "
+            f"{counters.fired} fired, {counters.refused} refused, {counters.lapsed} too late."
         )
 
     def spots(self) -> tuple[Spot, ...]:

@@ -28,7 +28,7 @@ class Role(IntEnum):
 CAN: Final = {
     Role.WATCH: "sees everything and stops the show",
     Role.CREW: "stops, holds, releases, fires and tunes",
-    Role.OWNER: "does all of it, and changes the show file, people and tokens",
+    Role.OWNER: "does everything, and changes the show file, people and tokens",
 }
 NOBODY, WATCH, CREW, OWNER = Role
 GRANTED: Final = {role.word: role for role in (WATCH, CREW, OWNER)}

@@ -118,7 +118,7 @@ def _would(then: Tried, now: Tried, advice: Advice) -> str:
     nights = len(advice.days)
     when = "last night" if nights <= 1 else f"on {nights} nights"
     if then.cooldown_ms == now.cooldown_ms:
-        said = f"As it is: answered {now.answered} of {advice.visits} groups {when}"
+        said = f"As it is set now: {now.answered} of {advice.visits} groups answered {when}"
         return said + (f"; pack at close {now.left_percent:.0f} %." if now.left_percent else ".")
     said = (
         f"Would have answered {then.answered} instead of {now.answered} of {advice.visits} "

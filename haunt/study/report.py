@@ -130,7 +130,8 @@ class NightReport:
         for estimate in self.crowd.estimates:
             yield "sensors", estimate.sensor, "counted", estimate.counted
             for figure in ("at", "low", "high"):
-                value = None if estimate.groups is None else getattr(estimate.groups, figure)
+                groups = estimate.groups
+                value = None if groups is None else round(getattr(groups, figure), 1)
                 yield "sensors", estimate.sensor, f"passed_{figure}", value
 
 
@@ -146,8 +147,8 @@ def night_report(date: str, span: Span, show: Show, rows: Rows, path: Path = ())
         if each.outcome == "fired" and each.prop is not None:
             starts[each.prop].append(each.at_ms)
     waited = waits(found, starts, patience)
-    met = {prop: [each is not None for each in mine] for prop, mine in waited.items()}
-    waited_ms = [each for mine in waited.values() for each in mine if each is not None]
+    met = {prop: [each for each in mine if each is not None] for prop, mine in waited.items()}
+    waited_ms = [each for mine in met.values() for each in mine]
     by_motion = [each for each in rows.decisions if each.source == "motion"]
     outcomes = Counter(each.outcome for each in by_motion)
     refusals = Counter(each.reason or "" for each in by_motion if each.outcome == "refused")
@@ -163,7 +164,7 @@ def night_report(date: str, span: Span, show: Show, rows: Rows, path: Path = ())
         refused=outcomes["refused"],
         lapsed=outcomes["lapsed"],
         visits=sum(len(each) for each in found.values()),
-        answered=sum(sum(each) for each in met.values()),
+        answered=len(waited_ms),
         groups=passed.best.counted if passed.best is not None else 0,
         groups_at=passed.best.sensor if passed.best is not None else None,
         refusals=tuple(sorted(refusals.items(), key=lambda each: (-each[1], each[0]))),
@@ -175,7 +176,7 @@ def night_report(date: str, span: Span, show: Show, rows: Rows, path: Path = ())
         to_do=tuple(_to_do(props, boards, walked)),
         crowd=passed,
         walks=walked,
-        mean_wait_ms=sum(waited_ms) // len(waited_ms) if waited_ms else 0,
+        mean_wait_ms=_mean(waited_ms),
         starts_ms=tuple(rows.starts_ms),
     )
 
@@ -192,8 +193,9 @@ def _prop_lines(
     show: Show,
     decisions: Iterable[DecisionRow],
     found: Mapping[str, list[Visit]],
-    met: Mapping[str, list[bool]],
+    met: Mapping[str, list[int]],
 ) -> Iterable[PropLine]:
+    """`met` has of each prop how long every answered group stood there before something began."""
     mine: dict[str, list[DecisionRow]] = defaultdict(list)
     for each in decisions:
         if each.prop is not None:
@@ -204,18 +206,21 @@ def _prop_lines(
         told = Counter(
             each.reason for each in rows if each.outcome != "fired" and each.reason not in SPURIOUS
         )
-        waited = [each.waited_ms for each in rows if each.outcome == "fired"]
         yield PropLine(
             prop.id,
             prop.name,
             len(found[prop.id]),
-            sum(met[prop.id]),
+            len(met[prop.id]),
             outcomes["fired"],
             outcomes["refused"],
             outcomes["lapsed"],
-            sum(waited) // len(waited) if waited else 0,
+            _mean(met[prop.id]),
             told.most_common(1)[0][0] if told else None,
         )
+
+
+def _mean(waited_ms: list[int]) -> int:
+    return sum(waited_ms) // len(waited_ms) if waited_ms else 0
 
 
 def _board_lines(show: Show, rows: Rows) -> Iterable[BoardLine]:

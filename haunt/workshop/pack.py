@@ -62,6 +62,19 @@ _CELLS = {
     "alkaline": CellVolts(0.8, 1.2, 1.6),
 }
 CHEMISTRIES = (*_CELLS, *_SAME)
+SPELT = {
+    "lipo": "LiPo",
+    "li-ion": "Li-ion",
+    "lco": "LiCoO2",
+    "nmc": "NMC",
+    "nca": "NCA",
+    "lifepo4": "LiFePO4",
+    "lfp": "LiFePO4",
+    "nimh": "NiMH",
+    "alkaline": "alkaline",
+    "lead-acid": "lead-acid",
+}
+"""As people write them."""
 
 # Real cells of one chemistry differ by 10 points of charge. Printed tables of lead-acid batteries,
 # flooded and AGM, give up to 25 more or less at one voltage. On the flat curve of LFP the 10 mV of

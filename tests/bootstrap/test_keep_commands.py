@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
+from haunt.bootstrap.folder import alone
 from haunt.cli import app
 from haunt.config import Config
 from tests.store.nights import SHOW, config_of, lay, state_of
@@ -33,6 +34,19 @@ def exported(data: Path) -> bytes:
     told = CliRunner().invoke(app, ["export", "--data", str(data)])
     assert told.exit_code == 0, told.output
     return told.stdout_bytes
+
+
+def test_an_import_that_a_running_server_would_not_see_is_refused(config: Config) -> None:
+    before = state_of(config)
+
+    with alone(config.data):
+        words = ["import", str(EXAMPLES / "garden.toml"), "--data", str(config.data)]
+        told = CliRunner().invoke(app, words)
+
+    assert told.exit_code == 1
+    assert "another haunt runs on" in told.output
+    assert "Plan, Import" in told.output
+    assert state_of(config) == before
 
 
 def test_a_show_goes_out_in_and_out_again_byte_for_byte(tmp_path: Path) -> None:

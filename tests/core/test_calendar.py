@@ -377,6 +377,35 @@ def slow_instants(day: date, minute: int, zone: str) -> list[int]:
     return found
 
 
+@pytest.mark.parametrize(
+    ("opens", "closes", "hours"),
+    [("04:00", "05:00", 1), ("10:00", "14:00", 4), ("18:00", "01:00", 7)],
+)
+def test_the_night_of_a_date_is_found_at_whatever_hour_it_opens(
+    opens: str, closes: str, hours: int
+) -> None:
+    days = [HALLOWEEN + timedelta(days=n) for n in range(-1, 2)]
+    nights = tuple(NightSpec(day, at(opens), at(closes), last_group_min=10) for day in days)
+    calendar = Calendar(CalendarSpec(nights=nights), LONDON)
+
+    begins = utc(f"2026-10-31T{opens}")
+
+    assert calendar.opening(HALLOWEEN) == (begins, begins + hours * HOUR + 10 * MINUTE)
+    assert calendar.opening(HALLOWEEN + timedelta(days=2)) is None
+
+
+def test_the_next_opening_is_found_however_far_it_is() -> None:
+    days = [HALLOWEEN, HALLOWEEN - timedelta(days=90)]
+    nights = tuple(NightSpec(day, at("18:00"), at("01:00")) for day in days)
+    calendar = Calendar(CalendarSpec(nights=nights), NEW_YORK)
+    opens = utc("2026-10-31T22:00")
+
+    assert calendar.next_opening(utc("2026-09-01T00:00")) == opens
+    assert calendar.next_opening(opens - 1) == opens
+    assert calendar.next_opening(opens) is None
+    assert Calendar(CalendarSpec(), NEW_YORK).next_opening(opens) is None
+
+
 @given(moments(), readings)
 def test_the_first_instant_of_a_reading_is_the_first(moment: tuple[str, int], minute: int) -> None:
     zone, at_ms = moment

@@ -4,7 +4,7 @@ Method: one evening as values, with one thing wrong at a time; tonight's hours f
 """
 
 from dataclasses import replace
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 import pytest
@@ -273,6 +273,22 @@ def test_a_show_that_is_always_open_counts_the_small_hours_to_the_evening(
     assert (plan.day, plan.opens_ms, plan.closes_ms) == (day, None, None)
 
 
+def test_a_night_that_is_weeks_ahead_is_named_and_one_that_is_past_is_not() -> None:
+    def said(day: date) -> Line:
+        night = NightSpec(day, TimeOfDay(1080), TimeOfDay(1200))
+        calendar = Calendar(CalendarSpec(nights=(night,)), "UTC")
+        plan = tonight(calendar, no_sunset, DUSK_MS)
+        shut = replace(a_good_night(), open=False)
+        return {each.id: each for each in lines(shut, plan, evidence(), utc)}["hours"]
+
+    assert said(DAY + timedelta(days=20)).why == "Closed until the night of 2026-11-20."
+    past = said(DAY - timedelta(days=20))
+    assert (past.state, past.why.partition(",")[0]) == (
+        State.LOOK,
+        "Closed: no night of the show file lies ahead",
+    )
+
+
 def test_after_midnight_it_is_still_the_same_night() -> None:
     late = NightSpec(DAY, TimeOfDay(20 * 60), TimeOfDay(60), 0)
     at = round(datetime(2026, 11, 1, 0, 30, tzinfo=UTC).timestamp() * 1000)
@@ -298,4 +314,4 @@ def test_doors_by_hand_are_said_and_how_they_go_back_to_their_hours(doors: str, 
     assert line.state is State.LOOK
     assert line.why.startswith(words)
     assert (line.href, line.mend) == ("/doors", "Doors")
-    assert ("By the timetable" in line.why) is (doors != "open")
+    assert ("By the hours" in line.why) is (doors != "open")

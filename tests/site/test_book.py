@@ -7,6 +7,7 @@ and the table of rights; sums against figures worked out by hand or taken from d
 
 import re
 import shlex
+import tomllib
 from collections.abc import Iterator, Mapping
 from html import unescape
 from pathlib import Path
@@ -14,6 +15,7 @@ from typing import Any
 
 import pytest
 import typer
+from typer.testing import CliRunner
 
 from haunt.cli import app
 from haunt.config import SETTINGS
@@ -76,6 +78,14 @@ def test_every_option_is_in_the_manual_and_no_other(name: str) -> None:
     assert not told & set(SHARED)
 
 
+def test_the_terminal_says_which_haunt_it_is() -> None:
+    pyproject = tomllib.loads((MANUAL.parents[1] / "pyproject.toml").read_text(encoding="utf-8"))
+
+    said = CliRunner().invoke(app, ["--version"]).stdout
+
+    assert said == f"haunt {pyproject['project']['version']}\n"
+
+
 def test_what_many_commands_share_is_shared_indeed() -> None:
     for option in set(SHARED) - {"--help"}:
         assert sum(option in options_of(each) for each in TERMINAL.values()) > 1, option
@@ -83,7 +93,7 @@ def test_what_many_commands_share_is_shared_indeed() -> None:
 
 def parsed(line: str) -> str:
     """Let the terminal's own parser read a line; nothing is run. Raises what it raises."""
-    first, *words = shlex.split(line)
+    first, *words = shlex.split(line.partition(" > ")[0])  # a shell takes what goes to a file
     assert first == "haunt", line
     for count in (2, 1):
         name = " ".join(words[:count])
@@ -313,6 +323,6 @@ def test_the_smallest_show_file_holds_and_nothing_of_it_may_go(texts: Mapping[st
     )
     lines = text.splitlines()
     for number, line in enumerate(lines):
-        if line and not line.startswith(("pins", "[[link]]")):
+        if line and not line.startswith(("pins", "cooldown_s", "[[link]]")):
             with pytest.raises(ShowFileRefused):
                 read_show("\n".join(lines[:number] + lines[number + 1 :]), "less")

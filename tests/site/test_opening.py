@@ -47,11 +47,12 @@ def test_a_state_that_there_is_not_is_refused_in_words(stage: Stage) -> None:
 def test_the_page_offers_what_is_not_so_already(stage: Stage) -> None:
     text = stage.client.get("/doors").text
 
-    assert "By the timetable" in text
+    assert "All the time: the show file names no night" in text
     assert 'action="/doors/open"' in text
     assert 'action="/doors/timetable"' not in text
     paused = replace(stage.desk.view(), doors="paused")
     assert [each.state for each in choices_of(paused)] == ["open", "closed", "timetable"]
+    assert choices_of(paused)[-1].word == "By the hours"
 
 
 def test_who_only_watches_sees_them_and_changes_nothing(stage: Stage) -> None:

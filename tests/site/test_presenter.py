@@ -174,9 +174,19 @@ def test_a_board_that_was_never_heard_is_not_said_to_be_lost() -> None:
 
 
 def test_doors_that_somebody_shut_are_said_to_be_so() -> None:
-    for doors, said in (("closed", "Closed by hand"), ("timetable", "Closed")):
+    for doors, said in (("closed", "Closed by hand"), ("timetable", "Closed: no night lies ahead")):
         night = replace(a_night(), open=False, doors=doors)
         assert Presenter(night).summary().state == said
+
+
+@pytest.mark.parametrize(
+    ("hours", "said"), [(2, "Closed until 20:30"), (23 + 24 * 14, "Closed until 15 Nov, 17:30")]
+)
+def test_closed_doors_say_when_they_open(hours: int, said: str) -> None:
+    night = replace(a_night(), open=False, doors="timetable")
+    ahead = replace(night, opens_ms=night.at_ms + hours * 3_600_000)
+
+    assert Presenter(ahead).summary().state == said
 
 
 def test_a_gentle_span_by_hand_is_counted_down() -> None:

@@ -226,7 +226,7 @@ def test_nothing_to_change_is_an_answer(bench: Bench) -> None:
     page = bench.get("/tune/owl/weighed")
 
     assert "Advice: change nothing. Its pack would not last till close." in page
-    assert "As it is: answered 24 of 58 groups last night" in page
+    assert "As it is set now: 24 of 58 groups answered last night" in page
     assert "Use 30 s now" not in page
 
 

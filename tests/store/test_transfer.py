@@ -12,7 +12,8 @@ from pathlib import Path
 import pytest
 from sqlalchemy import event, inspect, text
 
-from haunt.bootstrap.keeping import alone, back_up, restore_now
+from haunt.bootstrap.folder import alone
+from haunt.bootstrap.keeping import back_up, restore_now
 from haunt.store.backup import BackupRefused
 from haunt.store.engines import open_engines
 from haunt.store.people import PeopleStore

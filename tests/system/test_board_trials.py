@@ -17,7 +17,7 @@ import pytest
 
 from haunt.bootstrap.boardtest import hold_trial, plan
 from haunt.bootstrap.boardwire import TrialRefused
-from haunt.bootstrap.keeping import alone
+from haunt.bootstrap.folder import alone
 from haunt.config import read_config
 from haunt.study.conformance.script import CHECKS
 from haunt.study.conformance.verdicts import Finding, Verdict

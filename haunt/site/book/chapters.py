@@ -28,6 +28,8 @@ BY_PAGE: Final = (
     ("/before", "ten"),
     ("/walk", "ten"),
     ("/doors", "phone"),
+    ("/release", "phone"),
+    ("/labels", "ten"),
     ("/first", "ten"),
     ("/rehearse", "ten"),
     ("/findings", "sums"),

@@ -56,7 +56,8 @@ COMMANDS: Final[Mapping[str, Command]] = {
         {"file": "The show file."},
     ),
     "import": Command(
-        "Takes a show file in as the newest version, while no server runs.",
+        "Takes a show file in as the newest version. It refuses while a server runs on the folder: "
+        "there, use Plan, Import.",
         "haunt import my-show.toml --data ~/haunt",
         {"file": "The show file."},
     ),
@@ -96,7 +97,7 @@ COMMANDS: Final[Mapping[str, Command]] = {
         "haunt report 2026-10-31 --data ~/haunt",
         {
             "night": "The date on which it opened, YYYY-MM-DD.",
-            "--csv": "One line a prop, for a spreadsheet.",
+            "--csv": "One line a figure, for a spreadsheet.",
         },
     ),
     "labels": Command(

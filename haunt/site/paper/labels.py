@@ -13,23 +13,11 @@ from haunt.study.findings.book import LITHIUM
 from haunt.wire.showmodels import Board, Prop, ShowFile
 from haunt.wire.showpower import Battery, Supply
 from haunt.workshop.cautions import CAUTIONS, DECIDES, Topic
-from haunt.workshop.pack import cell_volts
+from haunt.workshop.pack import SPELT, cell_volts
 
 MAINS_V: Final = 50.0
 PAD: Final = 3.5
 CODE_MM: Final = 31.0
-CHEMISTRIES: Final = {
-    "lipo": "LiPo",
-    "li-ion": "Li-ion",
-    "lco": "LiCoO2",
-    "nmc": "NMC",
-    "nca": "NCA",
-    "lifepo4": "LiFePO4",
-    "lfp": "LiFePO4",
-    "nimh": "NiMH",
-    "alkaline": "alkaline",
-    "lead-acid": "lead-acid",
-}
 
 NAME, PLACE, LINE = Type(25, 9, bold=True), Type(12, 7), Type(9, 6)
 LINE_POINTS, NOTE_POINTS, LEAST_POINTS = 9.0, 7.5, 4.5
@@ -147,7 +135,7 @@ def _supply(file: ShowFile, supply: Supply) -> tuple[list[str], list[str]]:
 def _pack(pack: Battery) -> tuple[list[str], list[str]]:
     cells = pack.series * pack.parallel
     volts = cell_volts(pack.chemistry)
-    name = CHEMISTRIES[pack.chemistry]
+    name = SPELT[pack.chemistry]
     size = f", {pack.capacity_mah * pack.parallel:g} mAh" if pack.capacity_mah is not None else ""
     fuse = f", fuse {pack.fuse_a:g} A" if pack.fuse_a is not None else ""
     line = (

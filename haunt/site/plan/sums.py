@@ -201,7 +201,12 @@ def faults_of(refused: Refused, names: Iterable[str], *, is_live: bool = False) 
 
 
 def _sentence(what: str, allowed: str) -> str:
-    return f"{what[0].upper()}{what[1:]}. Allowed: {allowed}."
+    return f"{what[0].upper()}{what[1:]}. Allowed: {_typed(allowed)}."
+
+
+def _typed(allowed: str) -> str:
+    """What is typed into a field stands without the file's quotes."""
+    return allowed.removesuffix(", in quotes").replace("text in quotes", "text")
 
 
 def _within(key: str, refused: Refused) -> Path | None:
@@ -240,7 +245,7 @@ def _elsewhere(fault: Fault, raw: Mapping[str, Any]) -> Line:
         said = _sentence(f"{fault.key} {fault.what}", fault.allowed)
         return Line("now", "cross", FAULT, said)
     rest = fault.key.removeprefix(key_text(row.path, raw)).removeprefix(".")
-    said = f"{rest} {fault.what}. Allowed: {fault.allowed}.".lstrip()
+    said = f"{rest} {fault.what}. Allowed: {_typed(fault.allowed)}.".lstrip()
     return Line("now", "cross", FAULT, said, href=row.href, title=row.title)
 
 
