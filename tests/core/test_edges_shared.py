@@ -251,6 +251,7 @@ def test_a_motor_run_that_leaves_the_window_as_this_one_ends_does_not_undo_the_s
 
     # 6 of 12 s are used; two turns of 3 s are left until the second began ten minutes ago.
     assert gate.spread_ms == (second + WINDOW_MS - stage.now) // 2
+    assert isinstance(gate.spread_ms, int), "times are whole milliseconds"
 
 
 def test_a_prop_whose_motor_was_taken_out_of_the_show_is_not_made_to_rest_for_it() -> None:
