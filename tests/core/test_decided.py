@@ -110,3 +110,24 @@ def test_a_behaviour_cut_short_gives_back_the_motor_time_it_did_not_use() -> Non
 
     assert stage.arbiter.night.props["gate"].on_total_ms == 40_000
     assert verdicts(stage.motion()) == [("fired", None)]
+
+
+def test_what_is_told_late_of_before_the_prop_moved_was_a_visitor_all_the_same() -> None:
+    for age_ms, verdict in ((1102, [("fired", None)]), (1101, [("refused", "self-trigger")])):
+        eye = sensor("eye", "well", sees=("gate",), settle_ms=800)
+        stage = Stage(show(prop(), prop("well", cooldown_ms=0), sensor(), eye))
+        stage.wait(1000)
+        stage.plays(ms=1000)
+        stage.wait(101)
+
+        assert verdicts(stage.motion("eye", age_ms=age_ms)) == verdict
+
+
+def test_the_release_of_all_reaches_those_that_stand_behind_it() -> None:
+    """What could hurt someone keeps its own hold; that is no reason to hold those after it."""
+    stage = Stage(show(prop(arm_by_hand=True), prop("well", "b2"), sensor()))
+    stage.do(events.Held)
+    stage.do(events.HoldReleased, None)
+
+    assert verdicts(stage.do(events.FiredByHand, "well", "k1")) == [("fired", None)]
+    assert verdicts(stage.motion()) == [("refused", "held")]

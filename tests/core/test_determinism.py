@@ -1,13 +1,18 @@
 """Goal: a night replays to the same effects in another process, whatever Python's hashes are there.
 
 Method: twenty fixed random nights, snapshots among them, are played in two processes that differ in
-PYTHONHASHSEED alone; a digest over every effect and the last snapshot must agree.
+PYTHONHASHSEED alone; a digest over every effect and the last snapshot must agree. The dice are held
+to words written down once, so that a later version draws the same.
 """
 
 import os
 import subprocess
 import sys
 from pathlib import Path
+
+import pytest
+
+from haunt.core.dice import draw
 
 ROOT = Path(__file__).parents[2]
 PROGRAM = """
@@ -49,3 +54,19 @@ def test_two_processes_with_other_hashes_play_the_same_nights() -> None:
     assert first[0] != second[0]
     assert int(first[1]) > 1000
     assert first[1:] == second[1:]
+
+
+@pytest.mark.parametrize(
+    ("seed", "name", "word"),
+    [
+        (1, "", 0xE220A8397B1DCDAF),
+        (2, "", 0x6E789E6AA1B965F4),
+        (3, "", 0x06C45D188009454F),
+        (1, "123456789", 0x45EE618F646846D0),
+    ],
+)
+def test_the_dice_fall_as_ever_so_that_an_old_journal_plays_again_as_it_was(
+    seed: int, name: str, word: int
+) -> None:
+    for sides in (1, 2, 6, 1000, 1 << 64):
+        assert draw(seed, name, sides) == word % sides

@@ -67,6 +67,14 @@ def test_after_a_new_boot_a_sensor_that_is_high_again_is_seen_again() -> None:
     assert sensors["mat"].active_ms == 50_000, "a neighbour's count is its own"
 
 
+def test_a_sensor_that_the_show_does_not_know_hides_no_other_of_its_board() -> None:
+    stage = Stage(show(prop(), sensor()))
+    stage.wait(SECOND_MS)
+    stage.do(events.BoardHealth, "b1", BOOT, 0, None, (("ghost", 500), ("pir", 500)), "power-on")
+
+    assert stage.arbiter.night.sensors["pir"].last_seen_ms == stage.now
+
+
 def test_a_pack_retires_each_of_its_props_that_names_a_level() -> None:
     stage = Stage(show(prop(), prop("well", retire_percent=20), sensor(), sensor("mat", "well")))
     for _ in range(7):
@@ -90,6 +98,15 @@ def test_a_retired_prop_says_how_far_under_its_level_the_pack_is() -> None:
     stage.do(events.ShowChanged, show(prop(), sensor()))
 
     assert lines(stage.motion()) == [("refused", "low-battery", None)], "no level, no margin"
+
+
+def test_a_retired_prop_whose_pack_is_at_its_level_again_says_no_margin() -> None:
+    """It comes back at ten points more: until then it is not under its level, and still rests."""
+    stage = retired()
+    for _ in range(5):
+        stage.do(events.BoardHealth, "b1", BOOT, 0, 20)
+
+    assert lines(stage.motion()) == [("refused", "low-battery", None)]
 
 
 def test_back_by_hand_a_pack_must_be_low_three_times_again() -> None:

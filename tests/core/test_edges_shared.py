@@ -9,8 +9,9 @@ from dataclasses import replace
 import pytest
 
 from haunt.core import events
+from haunt.core.invariants import CoreBug
 from haunt.core.show import Behaviour, LoadSpec, PropSpec, SensorSpec
-from tests.core.stage import Stage, lines, prop, sensor, show, verdicts
+from tests.core.stage import EVENING, Stage, lines, prop, sensor, show, verdicts
 
 FIRED = [("fired", None)]
 SECOND_MS, WINDOW_MS = 1_000, 600_000
@@ -109,6 +110,15 @@ def test_what_begins_to_wait_and_what_is_decided_is_looked_at_again_by_pages() -
 
     stage.motion("s1")
     assert stage.arbiter.night.touched == {"p1"}
+
+
+def test_a_sum_that_went_astray_is_noticed_within_a_thousand_events_that_do_not_touch_it() -> None:
+    arbiter = strobes(2_000).arbiter
+    arbiter.night.loads[0].total = 1
+    tick = events.Ticked(arbiter.night.now_ms, EVENING)
+
+    with pytest.raises(CoreBug, match="load view 0 drifted to 1"):
+        all(arbiter.handle(tick) == [] for _ in range(1_000))
 
 
 # --- who speaks, and who waits for that
@@ -251,6 +261,7 @@ def test_a_motor_run_that_leaves_the_window_as_this_one_ends_does_not_undo_the_s
 
     # 6 of 12 s are used; two turns of 3 s are left until the second began ten minutes ago.
     assert gate.spread_ms == (second + WINDOW_MS - stage.now) // 2
+    assert isinstance(gate.spread_ms, int), "times are whole milliseconds"
 
 
 def test_a_prop_whose_motor_was_taken_out_of_the_show_is_not_made_to_rest_for_it() -> None:

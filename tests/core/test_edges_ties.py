@@ -3,8 +3,10 @@
 Method: events of the same millisecond; many of them on their way at once.
 """
 
+import pytest
+
 from haunt.core import events
-from haunt.core.show import Behaviour, Link
+from haunt.core.show import Behaviour, Link, LoadSpec
 from tests.core.stage import Stage, lines, prop, sensor, show, verdicts
 
 FIRED = [("fired", None)]
@@ -115,3 +117,89 @@ def test_a_board_that_refuses_cue_upon_cue_costs_nobody_a_timer() -> None:
     stage.wait(4_500)
     assert stage.arbiter.night.props["attic"].play is None, "its end came in time"
     assert [(d.prop, d.outcome) for d in stage.wait(4_500)] == [("well", "fired")]
+
+
+def test_a_crowd_on_its_way_to_one_prop_keeps_nobody_from_another() -> None:
+    stage = Stage(
+        show(
+            prop(),
+            prop("well", "b2"),
+            sensor(links=(Link("gate", 60_000),)),
+            sensor("mat", "well", "b2", links=(Link("well", 60_000),)),
+        )
+    )
+    stage.motion("mat")
+    for _ in range(63):
+        stage.motion()
+
+    assert stage.motion() == [], "the sixty-fourth to the gate, and the sixty-fifth in all"
+    assert lines(stage.motion()) == [("refused", "already-waiting", 64)]
+    assert stage.motion("mat") == []
+
+
+def test_a_timer_that_a_hold_overtook_does_not_part_those_of_one_instant() -> None:
+    """Three arrive together. The one between them is held by then, and priority still decides."""
+    quick = (Behaviour("knock", 500, patience_ms=500),)
+    near = {"gate": ("well",), "attic": (), "well": ("gate",)}
+    ranks = {"gate": 0, "attic": 0, "well": 5}
+    stage = Stage(
+        show(
+            *(
+                prop(n, behaviours=quick, priority=ranks[n], neighbours=others)
+                for n, others in near.items()
+            ),
+            sensor(links=tuple(Link(n, 1_000) for n in near)),
+            gap_ms=2_000,
+        )
+    )
+    stage.motion()
+    stage.do(events.Held, "attic")
+
+    decided = stage.wait(1_000)
+
+    assert [(d.prop, d.outcome) for d in decided] == [("well", "fired"), ("gate", "refused")]
+
+
+@pytest.mark.parametrize(
+    ("order", "words", "reason"),
+    [
+        (events.Stopped, (), "stopped"),
+        (events.WalkTest, (True,), "walk-test"),
+        (events.DoorsSet, ("closed",), "closed"),
+    ],
+)
+def test_who_walks_towards_what_nobody_may_see_now_is_decided_at_once(
+    order: type[events.Event], words: tuple[object, ...], reason: str
+) -> None:
+    stage = Stage(show(prop(), sensor(links=(Link("gate", 5000),))))
+    stage.do(order, *words)
+
+    assert lines(stage.motion()) == [("refused", reason, None)]
+    assert stage.wait(60_000) == []
+
+
+def test_of_two_that_wait_for_one_supply_the_one_that_was_idle_for_longer_goes_first() -> None:
+    """They are no neighbours, so no claim decides; the gate comes first in the order of arrival."""
+    heavy = (Behaviour("rise", 1000, draws=((0, 600),)),)
+    stage = Stage(
+        show(
+            prop(behaviours=heavy, cooldown_ms=0),
+            prop("well", behaviours=heavy, cooldown_ms=0),
+            sensor(links=(Link("gate", 1000), Link("well", 1000))),
+            loads=(LoadSpec("supply", "psu", 1000),),
+        )
+    )
+    for first in ("gate", "well"):
+        stage.do(events.FiredByHand, first, first)
+        stage.wait(5000)
+
+    for expected in (["gate", "well"], ["gate", "well"]):
+        stage.motion()
+        stage.wait(5000)
+        assert [cue.prop for cue in stage.cues[-2:]] == expected
+    stage.do(events.FiredByHand, "gate", "again")
+    stage.wait(5000)
+    stage.motion()
+    stage.wait(5000)
+
+    assert [cue.prop for cue in stage.cues[-2:]] == ["well", "gate"]

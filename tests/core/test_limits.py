@@ -111,6 +111,18 @@ def test_a_motor_never_runs_more_than_its_share_of_any_ten_minutes(permille: int
     assert max(on_time(starts, at + 4000) for at in starts) > permille * 600 - 2 * 3000
 
 
+def test_a_motor_that_rested_for_ten_minutes_has_its_whole_share_again_all_night() -> None:
+    """One run of three seconds every eleven minutes, of the three that are allowed in ten."""
+    turn = (Behaviour("turn", 4000, motor_on_ms=3000),)
+    stage = Stage(show(prop(behaviours=turn, cooldown_ms=0, duty_permille=5), sensor()))
+    for _ in range(12):
+        stage.plays()
+        stage.wait(656_000)
+
+    assert len(stage.cues) == 12
+    assert stage.arbiter.night.props["gate"].on_total_ms <= 2 * 3000, "old runs are forgotten"
+
+
 def test_the_share_itself_may_be_reached_and_the_rule_says_when_there_is_room_again() -> None:
     stage = moving(duty_permille=10)  # 6000 ms in ten minutes: two plays
     first = stage.now

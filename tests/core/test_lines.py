@@ -8,6 +8,7 @@ from collections import Counter
 from dataclasses import replace
 from itertools import pairwise
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -109,15 +110,30 @@ def test_a_refused_cue_has_said_nothing() -> None:
     assert rounds == [["line a", "line b", "line c"]] * 3
 
 
-def test_a_refusal_right_after_a_restart_takes_the_line_back_too() -> None:
-    stage = Stage(talking(POOL[:2]))
-    say(stage, 2)
-    last = stage.cues[-1].line
-    stage.motion()  # a new round begins with it
-    stage.reload()
-    stage.finish(state="refused", why="late")
+@pytest.mark.parametrize("restarts", [False, True])
+def test_a_refusal_takes_the_first_line_of_a_new_round_back(*, restarts: bool) -> None:
+    for seed in range(12):
+        stage = Stage(talking(POOL[:2], seed=seed))
+        say(stage, 2)
+        last = stage.cues[-1].line
+        stage.motion()  # a new round begins with it
+        if restarts:
+            stage.reload()
+        stage.finish(state="refused", why="late")
 
-    assert say(stage, 1) != [last], "it is still the last one that was heard"
+        assert say(stage, 1) != [last], "it is still the last one that was heard"
+
+
+@pytest.mark.parametrize("restarts", [False, True])
+def test_a_refusal_takes_a_line_of_the_round_back(*, restarts: bool) -> None:
+    for seed in range(12):
+        stage = Stage(talking(POOL[:3], seed=seed))
+        stage.motion()
+        if restarts:
+            stage.reload()
+        stage.finish(state="refused", why="late")
+
+        assert sorted(map(str, say(stage, 3))) == ["line a", "line b", "line c"]
 
 
 def test_a_restart_forgets_nothing() -> None:

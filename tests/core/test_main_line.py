@@ -6,8 +6,9 @@ Method: one or a few props on the virtual clock; each test is one claim.
 from itertools import pairwise
 
 from haunt.core import events
-from haunt.core.show import Behaviour
-from tests.core.stage import Stage, prop, sensor, show, verdicts
+from haunt.core.decisions import Decision, MotionKey, Outcome, SendCue, Source, TellStop
+from haunt.core.show import Behaviour, Link
+from tests.core.stage import BOOT, EVENING, Stage, prop, sensor, show, verdicts
 
 
 def test_a_ready_prop_fires_at_once() -> None:
@@ -16,6 +17,89 @@ def test_a_ready_prop_fires_at_once() -> None:
     assert verdicts(stage.motion()) == [("fired", None)]
     assert stage.cues[0].behaviour == "growl"
     assert stage.cues[0].max_ms == 4500
+
+
+def test_a_start_is_told_whole_to_the_journal_and_to_its_own_board() -> None:
+    stage = Stage(show(prop("well", "b2"), sensor(to="well", links=(Link("well", 1000),))))
+    stage.motion()
+    stage.wait(1000)
+    cue = f"b1-{BOOT}-1-well"
+    epoch = stage.arbiter.night.epoch
+
+    assert stage.effects == [
+        Decision(
+            stage.now,
+            EVENING + 1000,
+            Source.MOTION,
+            MotionKey("b1", BOOT, 1),
+            "pir",
+            "well",
+            Outcome.FIRED,
+            None,
+            "growl",
+            cue,
+            0,
+            None,
+        ),
+        SendCue("b2", cue, epoch, "well", "growl", 4500, stage.now, None),
+    ]
+
+
+def refused(stage: Stage, why: str, prop: str | None, margin: int | None, **more: int) -> Decision:
+    """Say all that a refusal of the first motion of the board tells when it is decided on arrival.
+
+    It names no behaviour and no cue: nothing was sent.
+    """
+    return Decision(
+        stage.now,
+        stage.now + stage.offset,
+        Source.MOTION,
+        MotionKey("b1", BOOT, 1),
+        "pir",
+        prop,
+        Outcome.REFUSED,
+        why,
+        None,
+        None,
+        more.get("waited_ms", 0),
+        margin,
+    )
+
+
+def test_a_refusal_at_the_sensor_is_told_whole_and_from_when_the_visitor_was_there() -> None:
+    for age_ms, waited_ms in ((1700, 700), (1000, 0), (999, 0), (0, 0)):
+        stage = Stage(show(prop(), sensor(links=(Link("gate", 1000),))))
+        stage.do(events.Muted, "pir", True, 5000)
+
+        [decision] = stage.motion(age_ms=age_ms)
+
+        assert decision == refused(stage, "muted", "gate", 5000, waited_ms=waited_ms)
+
+
+def test_who_comes_the_wrong_way_is_told_whole() -> None:
+    link = Link("gate", 1000, after="kerb", within_ms=5000)
+    stage = Stage(show(prop(), sensor(links=(link,)), sensor("kerb", links=())))
+
+    assert stage.motion(age_ms=1700) == [refused(stage, "wrong-way", "gate", None, waited_ms=700)]
+
+
+def test_a_motion_that_no_prop_is_meant_by_is_told_whole() -> None:
+    stage = Stage(show(prop(), sensor(links=())))
+    assert stage.motion(age_ms=500) == [refused(stage, "no-prop", None, None)]
+
+    stage = Stage(show(prop(), sensor(links=())))
+    stage.do(events.Muted, "pir", True, 5000)
+    assert stage.motion() == [refused(stage, "muted", None, 5000)]
+
+    stage = Stage(show(prop(), sensor("mat")))
+    [decision] = stage.do(events.Motion, "b1", "pir", BOOT, 1)
+    assert decision == refused(stage, "unknown-sensor", None, None)
+
+
+def test_a_show_without_props_hears_its_sensors() -> None:
+    stage = Stage(show(sensor(links=())))
+
+    assert verdicts(stage.motion()) == [("refused", "no-prop")]
 
 
 def test_a_motion_delivered_twice_counts_once() -> None:
@@ -112,7 +196,7 @@ def test_stop_decides_everything_under_way_and_bars_all_that_follows() -> None:
 
     assert verdicts(stage.do(events.Stopped)) == [("refused", "stopped")]
     assert verdicts(stage.motion()) == [("refused", "stopped")]
-    assert stage.stops[-1].stopped
+    assert stage.stops == [TellStop(True, stage.arbiter.night.epoch, stage.now)]
 
 
 def test_release_counts_five_seconds_and_raises_the_epoch() -> None:

@@ -65,7 +65,7 @@ def test_a_sensor_rule_gives_one_decision_for_each_link() -> None:
     ]
 
 
-@pytest.mark.parametrize("seqs", [(1, 3, 2), (5, 1), (2000, 1000, 977)])
+@pytest.mark.parametrize("seqs", [(1, 3, 2), (1, 3, 4, 2), (5, 1), (2000, 1000, 977)])
 def test_motions_that_overtake_each_other_each_count_once(seqs: tuple[int, ...]) -> None:
     stage = Stage(show(prop(), sensor()))
 

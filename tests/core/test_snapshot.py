@@ -14,7 +14,7 @@ from haunt.core.calendar import HOUR_MS
 from haunt.core.clockwork import TimeOfDay, Timetable
 from haunt.core.decisions import MotionKey
 from haunt.core.plays import DUTY_WINDOW_MS
-from haunt.core.show import Behaviour, Link
+from haunt.core.show import Behaviour, Link, LoadSpec
 from tests.core.stage import BOOT, Stage, lines, prop, sensor, show, verdicts
 
 
@@ -118,6 +118,22 @@ def test_a_release_that_had_not_counted_to_its_end_is_forgotten() -> None:
     stage.wait(60_000)
 
     assert verdicts(stage.motion()) == [("refused", "stopped")]
+    stage.do(events.StopReleased)
+    stage.wait(5000)
+    assert verdicts(stage.motion()) == [("fired", None)], "it may be released again"
+
+
+def test_a_release_counts_on_while_somebody_changes_the_show() -> None:
+    stage = Stage(show(prop(), sensor()))
+    stage.do(events.Stopped)
+    stage.do(events.StopReleased)
+    stage.wait(3000)
+    stage.do(events.ShowChanged, show(prop(cooldown_ms=0), sensor()))
+    stage.wait(1999)
+    assert verdicts(stage.motion()) == [("refused", "stopped")]
+    stage.wait(1)
+
+    assert verdicts(stage.motion()) == [("fired", None)]
 
 
 def test_a_play_runs_out_while_nobody_watches_and_the_rest_counts_from_then() -> None:
@@ -144,6 +160,47 @@ def test_holds_mutes_phases_and_services_are_kept() -> None:
     assert after["sensors"] == before["sensors"]
     same = ("walk_test", "doors", "hand_phase", "hand_phase_until_ms")
     assert {k: after["night"][k] for k in same} == {k: before["night"][k] for k in same}
+
+
+def test_triggers_keep_their_motion_cue_and_hour_while_somebody_changes_the_show() -> None:
+    stage = under_way()
+    assert stage.do(events.ShowChanged, stage.arbiter.night.show) == []
+
+    decided = stage.wait(999) + stage.wait(1001)
+
+    assert [(d.prop, d.motion, d.cue, d.waited_ms) for d in decided] == [
+        ("gate", MotionKey("b1", BOOT, 2), f"b1-{BOOT}-2-gate", 1000),
+        ("well", MotionKey("b1", BOOT, 3), f"b1-{BOOT}-3-well", 0),
+    ]
+
+
+def test_a_motion_that_was_overtaken_still_counts_once_after_the_restart() -> None:
+    stage = Stage(show(prop(), sensor()))
+    stage.motion(seq=1)
+    stage.motion(seq=3)
+    stage.restart(500)
+
+    assert len(stage.motion(seq=2)) == 1
+    assert stage.motion(seq=2) == []
+
+
+def test_what_plays_through_a_restart_still_counts_for_what_it_shares() -> None:
+    """Two of 400 play, so 300 more are too many of 1,000, until the first of them is over."""
+    things = [
+        each
+        for n, (amount, ms) in enumerate(((400, 4000), (400, 9000), (300, 1000)))
+        for each in (
+            prop(f"p{n}", behaviours=(Behaviour("go", ms, draws=((0, amount),)),)),
+            sensor(f"s{n}", f"p{n}"),
+        )
+    ]
+    stage = Stage(show(*things, loads=(LoadSpec("supply", "psu", 1000),)))
+    stage.motion("s0")
+    stage.motion("s1")
+    stage.restart(2000)
+
+    assert stage.motion("s2") == []
+    assert [(d.prop, d.waited_ms) for d in stage.wait(60_000)] == [("p2", 2500)]
 
 
 def test_motions_seen_before_the_restart_are_duplicates_after_it() -> None:

@@ -45,6 +45,15 @@ def test_a_row_fires_its_behaviour_at_its_minute_every_day() -> None:
     assert due(stage.wait(DAY)) == [("gate", "fired", 17 * 3600 + 300)]
 
 
+def test_the_behaviour_of_a_row_is_not_the_next_visitors() -> None:
+    stage = Stage(timed(Timetable(0, "gate", "chime", FIVE_PAST)))
+    stage.wait(5 * MINUTE)
+    stage.finish()
+    stage.plays()
+
+    assert [cue.behaviour for cue in stage.cues] == ["chime", "growl"]
+
+
 def test_a_decision_of_the_timetable_is_no_motion() -> None:
     stage = Stage(timed(Timetable(0, "gate", None, FIVE_PAST)))
     [decision] = stage.wait(5 * MINUTE)
@@ -140,6 +149,16 @@ def test_every_so_often_keeps_to_its_hours() -> None:
     seconds = [second for _prop, _outcome, second in due(stage.wait(DAY))]
 
     assert seconds == [18 * 3600 + 300 * n for n in range(6)]
+
+
+@pytest.mark.parametrize(("start", "end"), [(FIVE_PAST, None), (None, FIVE_PAST)])
+def test_a_row_that_names_one_end_of_its_hours_only_comes_all_day(
+    start: TimeOfDay | None, end: TimeOfDay | None
+) -> None:
+    hour = 60 * MINUTE
+    row = Timetable(0, "gate", every_min_ms=hour, every_max_ms=hour, start=start, end=end)
+
+    assert len(Stage(timed(row)).wait(DAY)) == 24
 
 
 def test_hours_may_cross_midnight() -> None:
