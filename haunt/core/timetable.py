@@ -1,5 +1,6 @@
 """Firing by the clock: when each row is due next, and whether people allow it."""
 
+from collections.abc import Iterator
 from datetime import date, timedelta
 
 from haunt.core.calendar import DAY_MS, MINUTE_MS
@@ -9,6 +10,8 @@ from haunt.core.dice import draw
 from haunt.core.night import Night, Prop
 
 LATE_MAX_MS = 3000
+DAYS_AHEAD = 200
+"""Nowhere does the sun stay away, or stay, for longer than half a year."""
 
 
 def plan(night: Night) -> None:
@@ -95,7 +98,10 @@ def _within(night: Night, row: Timetable, due: int) -> int | None:
     return None
 
 
-def _days_around(night: Night, wall_ms: int) -> list[date]:
-    """Return yesterday, whose hours may reach past midnight, and the days that come."""
+def _days_around(night: Night, wall_ms: int) -> Iterator[date]:
+    """Yield yesterday, whose hours may reach past midnight, and the days that come.
+
+    Hardly ever more than three are asked for: on those beyond there was no sunset before.
+    """
     today = night.calendar.local_date(wall_ms)
-    return [today + timedelta(days=ahead) for ahead in range(-1, 3)]
+    yield from (today + timedelta(days=ahead) for ahead in range(-1, DAYS_AHEAD))

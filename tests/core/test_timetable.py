@@ -4,6 +4,7 @@ Method: the virtual clock is moved over the instants; the wall clock is set fort
 """
 
 from dataclasses import replace
+from datetime import date
 from itertools import pairwise
 
 import pytest
@@ -12,7 +13,7 @@ from haunt.core import events
 from haunt.core.clockwork import CalendarSpec, NightSpec, TimeOfDay, Timetable
 from haunt.core.decisions import Decision
 from haunt.core.show import Behaviour, Show
-from tests.core.stage import Stage, prop, sensor, show, verdicts
+from tests.core.stage import EVENING, Stage, prop, sensor, show, verdicts
 
 MINUTE = 60_000
 DAY = 24 * 60 * MINUTE
@@ -270,3 +271,20 @@ def test_at_in_the_skipped_hour_fires_as_the_clocks_have_sprung() -> None:
     stage = Stage(spec, wall=midnight)
 
     assert due(stage.wait(DAY - 60 * MINUTE)) == [("gate", "fired", 7 * 3600)]
+
+
+def test_a_row_at_sunset_comes_again_when_the_sun_does() -> None:
+    """As north of the polar circle: four days and more without a sunset."""
+    row = Timetable(0, "gate", None, TimeOfDay(0, from_sunset=True))
+    first = date(2026, 11, 8)
+
+    def sunset(day: date) -> int | None:
+        return EVENING + (day - date(2026, 11, 1)).days * DAY if day >= first else None
+
+    stage = Stage(show(prop(), timetable=(row,)), sunset=sunset)
+    stage.wait(6 * DAY)
+    assert stage.cues == []
+
+    stage.wait(2 * DAY)
+    [cue] = stage.cues
+    assert cue.sent_ms == 1_000_000 + 7 * DAY
