@@ -285,6 +285,6 @@ def test_a_row_at_sunset_comes_again_when_the_sun_does() -> None:
     stage.wait(6 * DAY)
     assert stage.cues == []
 
-    stage.wait(2 * DAY)
+    stage.wait(DAY)
     [cue] = stage.cues
     assert cue.sent_ms == 1_000_000 + 7 * DAY
