@@ -121,7 +121,6 @@ reports = Table(
     Column("boot", words(16), nullable=False),
     Column("state", words(10), nullable=False),
     Column("why", words(64), nullable=False),
-    Index(None, "cue"),
     Index(None, "at_ms"),
 )
 health = Table(
