@@ -82,6 +82,12 @@ def test_undo_after_somebody_elses_change_is_refused_and_shows_what_it_would_do(
     assert plan.text == GARDEN
 
 
+def test_the_foot_of_the_plan_names_the_program_and_not_the_show(plan: PlanStage) -> None:
+    changed(plan, 21)
+    assert '<p class="dim">haunt 0</p>' in plan.page("/plan")
+    assert "Version 2, by" in plan.page("/plan")
+
+
 def test_going_back_shows_first_what_it_would_change(plan: PlanStage) -> None:
     changed(plan, 21)
 
