@@ -33,7 +33,8 @@ class Checked:
         if self._book is not None:
             return list(lines(self._book))
         assert self._faults is not None
-        return [*(str(each) for each in self._faults.faults), f"{len(self._faults.faults)} faults"]
+        faults = self._faults.faults
+        return [*(str(each) for each in faults), f"{len(faults)} fault{'s' * (len(faults) != 1)}"]
 
 
 def check_file(path: Path) -> Checked:

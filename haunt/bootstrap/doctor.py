@@ -107,16 +107,17 @@ def _mosquitto(config: Config) -> Finding | None:
 def _port(what: str, host: str, port: int, data: Path) -> Finding | None:
     if port == 0 or (what == "broker" and running_pid((data / "broker").resolve()) is not None):
         return None  # any port, or our own broker holds it
-    name = f"port of the {what}"
+    name, is_served = f"port of the {what}", what == "pages" and _is_served(data)
     try:
         with socket.socket(family_of(host)) as probe:
             probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
             probe.bind((host, port))
     except OSError as fault:
-        if what == "pages" and _is_served(data):
+        if is_served:
             return Finding(name, good=True, said=f"{host}:{port}, a haunt runs on this folder")
         return Finding(name, good=False, said=f"{host}:{port}: {fault.strerror}; choose another")
-    return Finding(name, good=True, said=f"{host}:{port} is free")
+    also = "; a haunt runs on this folder, by flags at another" if is_served else ""
+    return Finding(name, good=True, said=f"{host}:{port} is free{also}")
 
 
 def _is_served(data: Path) -> bool:

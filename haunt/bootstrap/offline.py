@@ -111,6 +111,11 @@ def credential(
     }
 
 
+def without_pins(config: Config, board: str) -> str:
+    """Say which sensors and props of a board its file lacks; empty where none."""
+    return BoardParts(pinless=_parts(config, board).pinless).words
+
+
 def _parts(config: Config, board: str) -> BoardParts:
     """What the kept show says of a board; nothing where there is none."""
     text = export_file(config)

@@ -21,7 +21,7 @@ def add(
     """Make a board's credential. It is shown once."""
     from haunt.bootstrap.offline import add_board  # noqa: PLC0415
 
-    _credential(add_board(config_of(data, {}), board), data, as_json=as_json)
+    _credential(add_board(config_of(data, {}), board), board, data, as_json=as_json)
 
 
 @app.command()
@@ -31,7 +31,7 @@ def rotate(
     """Give a board a new password; the old one stops working."""
     from haunt.bootstrap.offline import rotate_board  # noqa: PLC0415
 
-    _credential(rotate_board(config_of(data, {}), board), data, as_json=as_json)
+    _credential(rotate_board(config_of(data, {}), board), board, data, as_json=as_json)
 
 
 @app.command()
@@ -126,11 +126,15 @@ def try_out(  # noqa: PLR0917 - an option a parameter
     raise typer.Exit(1 if boardtest.is_bad(found) else 0)
 
 
-def _credential(found: dict[str, object] | str, data: Path, *, as_json: bool) -> None:
+def _credential(found: dict[str, object] | str, name: str, data: Path, *, as_json: bool) -> None:
+    from haunt.bootstrap.offline import without_pins  # noqa: PLC0415
+
     if isinstance(found, str):
         fail(found)
     if not found["sensors"] and not found["props"]:
         told = "the show file names nothing with a pin on this board: finish its file by hand"
+        typer.echo(f"haunt: {told}", err=True)
+    elif told := without_pins(config_of(data, {}), name):
         typer.echo(f"haunt: {told}", err=True)
     if as_json:
         typer.echo(json.dumps(found))

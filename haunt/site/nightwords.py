@@ -85,7 +85,8 @@ def _which(of: Slice) -> str:
 
 
 def _band(of: Band) -> str:
-    return f"{of.at:.0f} ({of.low:.0f} to {of.high:.0f})"
+    at, low, high = (f"{each:.0f}" for each in (of.at, of.low, of.high))
+    return at if low == at == high else f"{at} ({low} to {high})"
 
 
 class LineRow(NamedTuple):

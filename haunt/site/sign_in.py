@@ -31,9 +31,22 @@ def routes(pages: Pages) -> APIRouter:
 
 
 def _by_name(router: APIRouter, pages: Pages, entrance: Entrance) -> None:
+    def page(
+        request: Request, wanted: str, status: int = 200, name: str = "", fault: str = ""
+    ) -> HTMLResponse:
+        return pages.door(
+            request,
+            "sign_in.html",
+            status,
+            next=own_path(wanted),
+            name=name,
+            fault=fault,
+            is_ownerless=_is_ownerless(entrance),
+        )
+
     @router.get("/sign-in")
     async def sign_in_page(request: Request, next: Next = "/") -> HTMLResponse:  # noqa: A002
-        return pages.door(request, "sign_in.html", next=own_path(next), name="", fault="")
+        return page(request, next)
 
     @router.post("/sign-in")
     async def sign_in(
@@ -49,13 +62,17 @@ def _by_name(router: APIRouter, pages: Pages, entrance: Entrance) -> None:
         except (PeopleRefused, PoolFull) as refused:
             status, said, wait_s = _told(refused)
             told_refused(request, said)
-            answer = pages.door(
-                request, "sign_in.html", status, next=own_path(next), name=name, fault=said
-            )
+            answer = page(request, next, status, name, said)
             if wait_s:
                 answer.headers["retry-after"] = str(wait_s)
             return answer
         return _let_in(request, inside, own_path(next))
+
+
+def _is_ownerless(entrance: Entrance) -> bool:
+    """Whether the link of the first start is still the only way in; False while none can tell."""
+    roster = entrance.doors.roster
+    return bool(roster.version) and not any(each.role == "owner" for each in roster.people)
 
 
 def _by_link(router: APIRouter, pages: Pages, path: str, kind: str) -> None:

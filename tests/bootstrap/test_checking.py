@@ -41,6 +41,7 @@ def test_faults_are_told_with_their_line_and_fail_it(tmp_path: Path) -> None:
     code, said = check(str(file))
     assert code == 1
     assert "broken.toml:4: show.walks" in said
+    assert said.splitlines()[-1] == "1 fault"
     code, said = check(str(file), "--json")
     assert code == 1
     assert [each["line"] for each in json.loads(said)["faults"]] == [4]

@@ -60,6 +60,15 @@ def taken() -> Iterator[int]:
         yield other.getsockname()[1]
 
 
+def test_a_server_that_was_given_another_port_by_a_flag_is_told_of(config: Config) -> None:
+    with taken() as port:
+        pass
+    with keep(config, lambda _line: None):
+        found = examine_all(replace(config, listen_port=port), NOW)
+    [said] = [each.said for each in found if each.what == "port of the pages"]
+    assert said.endswith("is free; a haunt runs on this folder, by flags at another")
+
+
 def test_a_port_that_another_program_has_is_named(config: Config) -> None:
     with taken() as port:
         found = bad(replace(config, listen_port=port, mqtt_port=port))

@@ -14,7 +14,7 @@ from typer.testing import CliRunner
 from haunt.bootstrap.broker import Joined
 from haunt.bootstrap.firmware import firmware
 from haunt.bootstrap.keyring import KeptKeyring, keyring_of
-from haunt.bootstrap.offline import add_board, export_file, rotate_board
+from haunt.bootstrap.offline import add_board, export_file, import_file, rotate_board
 from haunt.cli import app
 from haunt.config import Config
 from haunt.mqtt.client import Account
@@ -24,6 +24,7 @@ from haunt.site.houseports import HouseRefused, Keyring
 from tests.store.nights import config_of, lay
 
 SHOW = "yard"
+EXAMPLE = Path(__file__).parent.parent.parent / "haunt" / "examples" / "first-night.toml"
 
 
 @pytest.fixture
@@ -69,6 +70,23 @@ def test_the_command_line_writes_the_same_file(config: Config) -> None:
     assert first == second
     assert json.dumps(json.loads(by_hand)) + "\n" == by_hand
     assert json.dumps(json.loads(by_page)) + "\n" == by_page
+
+
+def test_the_command_line_says_what_has_no_pin_and_its_output_stays_the_file(
+    config: Config, tmp_path: Path
+) -> None:
+    words = ["boards", "add", "gate", "--json", "--data", str(config.data)]
+    text = EXAMPLE.read_text(encoding="utf-8")
+    assert import_file(config, EXAMPLE)[0] == []
+    assert CliRunner().invoke(app, words).stderr == ""
+    mistyped = tmp_path / "show.toml"
+    mistyped.write_text(text.replace("gate-pir = ", "gate-pirr = "), encoding="utf-8")
+    assert import_file(config, mistyped)[0] == []
+    words[1] = "rotate"
+    told = CliRunner().invoke(app, words)
+
+    assert "No pin is told for gate-pir:" in told.stderr
+    assert json.loads(told.stdout)["sensors"] == {}
 
 
 def test_a_broker_that_listens_everywhere_is_given_an_address_that_leads_there(

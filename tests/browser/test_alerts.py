@@ -192,6 +192,17 @@ def test_what_is_at_fault_is_on_the_first_screen_with_what_to_do(
     page.context.close()
 
 
+def test_no_alert_runs_over_into_the_next(chromium: Browser, evening: Evening) -> None:
+    page = opened(chromium, evening, size={"width": 360, "height": 740})
+    rows = page.locator("#needs .places .alert:visible").evaluate_all(
+        "all => all.map(row => row.scrollHeight - row.clientHeight)"
+    )
+
+    assert rows
+    assert max(rows) <= 0
+    page.context.close()
+
+
 def test_seen_by_me_needs_no_script(chromium: Browser, evening: Evening) -> None:
     page = opened(chromium, evening, scripts=False)
     page.get_by_role("button", name=re.compile("^Seen by me: Gate porter")).click()

@@ -238,6 +238,13 @@ def test_boards_never_heard_are_missed_and_named() -> None:
     garden.run(30_000)
 
     assert garden.keys() == ["lost b2", "lost b3"]
+    [row] = garden.rows("lost b2")
+    assert row.text == "P2: not heard yet"
+    garden.boards["b2"].start()
+    garden.run(30_000)
+    garden.boards["b2"].will()
+    garden.run(30_000)
+    assert garden.rows("lost b2")[-1].text == "P2: lost"
 
 
 def test_a_pack_that_reads_nonsense_retires_no_prop() -> None:

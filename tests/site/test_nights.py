@@ -13,11 +13,13 @@ from haunt.core.show import SensorSpec
 from haunt.live.crew import Crew
 from haunt.site.app import create_app
 from haunt.site.hub import Hub
+from haunt.site.nightwords import _band
 from haunt.site.ports import Services, Sheet
 from haunt.study.nightline import NightLine, line_of
 from haunt.study.passers import Crowd, estimate
 from haunt.study.report import NightReport
 from haunt.study.walks import StopCount, Walks
+from haunt.workshop.band import Band
 from tests.site.night import DUSK_MS, StandInDesk, StandInKeeper, StandInReader, a_night
 from tests.site.stage import COOKIE, HERE, Stage, an_entrance, secret_of
 from tests.study.test_report import busy, report
@@ -118,9 +120,15 @@ def test_a_night_stands_beside_the_one_before(client: TestClient) -> None:
     assert "40 %" in page
 
 
-def test_who_passed_is_told_with_a_range_and_where_it_is_from(client: TestClient) -> None:
+@pytest.mark.parametrize(("band", "said"), [((2.1, 1.9, 2.4), "2"), ((5, 4.9, 6.2), "5 (5 to 6)")])
+def test_a_range_of_one_number_is_that_number(band: tuple[float, float, float], said: str) -> None:
+    at, low, high = band
+    assert _band(Band(at=at, low=low, high=high)) == said
+
+
+def test_who_passed_is_told_with_where_it_is_from(client: TestClient) -> None:
     page = words(client, f"/nights/{DAY}")
-    assert "<dt>Groups passed</dt><dd>3 (3 to " in page
+    assert "<dt>Groups passed</dt><dd>3</dd>" in page
     assert "pir counted 3; the rest came while it rested" in page
 
 

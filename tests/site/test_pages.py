@@ -88,6 +88,10 @@ def test_times_are_those_of_the_show(stage: Stage) -> None:
     assert "03:40:05" in stage.client.get("/log").text
 
 
+def test_a_prop_leads_to_its_board_and_not_to_all_of_them(stage: Stage) -> None:
+    assert 'Board <a href="/boards/b-owl">b-owl</a>' in stage.client.get("/props/owl").text
+
+
 def test_the_log_is_filtered_and_keeps_what_was_chosen(stage: Stage) -> None:
     answer = stage.client.get("/log", params={"prop": "owl", "outcome": "refused"})
 

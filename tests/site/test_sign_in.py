@@ -7,6 +7,7 @@ import logging
 import re
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from html import unescape
 from pathlib import Path
 from urllib.parse import parse_qs, urlsplit
@@ -197,6 +198,16 @@ def test_a_stranger_sees_nothing_of_the_night(stage: Stage) -> None:
         assert "Tin owl" not in text
         assert 'action="/stop"' not in text, "a stop that would not stop"
         assert "not an emergency stop" in text
+
+
+def test_whoever_comes_before_the_first_owner_is_told_of_the_link(
+    stage: Stage, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    said, known = "Nobody owns this show yet.", stage.entrance.doors._known
+    assert said not in stage.client.get("/sign-in").text
+    nobody = replace(known, roster=known.roster._replace(people=()))
+    monkeypatch.setattr(stage.entrance.doors, "_known", nobody)
+    assert said in stage.client.get("/sign-in").text
 
 
 # --- links

@@ -291,6 +291,12 @@ class Watch:
             and not self._is_explained(track, mono_ms)
         ]
         found = rules.lost_findings(gone, self.labels.circuits) if gone else []
+        found = [
+            each._replace(about=(("case", "never"),))
+            if each.kind is Kind.LOST and not self._gone[each.subject].boot
+            else each
+            for each in found
+        ]
         self.book.settle("lost", found, mono_ms, wall_ms)
 
     def _is_link_settled(self, mono_ms: int) -> bool:

@@ -54,7 +54,7 @@ _BOARD: Final = frozenset(
 )
 
 SAYINGS: Final[Mapping[Kind, tuple[str, str]]] = {
-    Kind.LOST: ("{who}: lost", "Check the supply of board {id}, then its Wi-Fi."),
+    Kind.LOST: ("{who}: {how}", "{todo}"),
     Kind.LOST_TOGETHER: (
         "{where}{count} boards lost: {names}",
         "Check the ground-fault device, the breaker, the access point. Never bypass what trips.",
@@ -111,6 +111,10 @@ SAYINGS: Final[Mapping[Kind, tuple[str, str]]] = {
         "Set it: opening, phases and quiet hours go by it.",
     ),
 }
+LOST: Final[Mapping[str, tuple[str, str]]] = {
+    "": ("lost", "Check the supply of board {id}, then its Wi-Fi."),
+    "never": ("not heard yet", "Is board {id} powered, its file on it?"),
+}
 RESTARTS: Final[Mapping[str, tuple[str, str]]] = {
     "brown-out": (
         "restarts by brown-out",
@@ -157,6 +161,8 @@ def words_of(finding: Finding, names: Names) -> tuple[str, str]:
     about["id"], about["who"] = finding.subject, _who(finding, names)
     case = about.pop("case", "")
     match finding.kind:
+        case Kind.LOST:
+            about["how"], todo = LOST[case]
         case Kind.BOOT_LOOP:
             about["how"], about["todo"] = RESTARTS.get(case, RESTARTS[""])
         case Kind.PACK_ODD:

@@ -79,7 +79,7 @@ def _said(of: Difference) -> str:
         model = _inner(model, key) or model
     unit = unit_of(of.key.rpartition(".")[2])
     before, after = (value_text(each, unit, model) for each in (of.before, of.after))
-    return f": {label} {before} → {after}"
+    return f": {label} {after}" if of.before is None else f": {label} {before} → {after}"
 
 
 def _facts(table: str, row: dict[str, Any]) -> str:

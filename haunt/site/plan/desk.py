@@ -91,7 +91,9 @@ class Desk:
         more = len(said) - SAID_MAX
         words = "; ".join(said[:SAID_MAX]) + (f"; and {more} more" if more > 0 else "")
         back = next((each for each in hrefs if is_there(each, before.raw)), "/plan")
-        return Flash(f"Saved. {words}", found[1].version, found[0].version, back)
+        return Flash(
+            f"Saved. {words[:1].upper()}{words[1:]}", found[1].version, found[0].version, back
+        )
 
 
 def is_there(href: str, raw: Mapping[str, Any]) -> bool:

@@ -65,7 +65,7 @@ def routes(desk: Desk) -> APIRouter:
             "plan.html",
             tables=[_table(each, read.raw, book) for each in ALL.values() if not each.around],
             counts=counts_of(book),
-            version=kept.version,
+            number=kept.version,
             newest=newest[0] if newest else None,
             moment=desk.pages.moment,
             flash=desk.flash(saved, "/plan"),

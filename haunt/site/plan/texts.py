@@ -19,6 +19,9 @@ YES, NO = "yes", "no"
 
 _WHOLE: Final = re.compile(r"[+-]?[0-9]{1,18}")
 _NUMBER: Final = re.compile(r"[+-]?(?:[0-9]{1,18}(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?")
+_COMMA: Final = re.compile(r"[+-]?(?:0?,[0-9]+|[0-9]{1,18},(?:[0-9]{1,2}|[0-9]{4,}))")
+"""A decimal comma, the only key beside the digits on many phones. 1,500 may mean a thousand: no."""
+_HOUR: Final = re.compile(r"(?:|sunset\s*[+-]\s*)[0-9]:[0-9]{2}")
 _PAIR: Final = re.compile(r"([^=]+?)\s*=\s*(.+)")
 
 
@@ -80,7 +83,14 @@ def _as_it_is(_field: Field, text: str) -> Plain:
     return text
 
 
+def _time(_field: Field, text: str) -> Plain:
+    """7:00 is 07:00."""
+    return f"{text[:-4]}0{text[-4:]}" if _HOUR.fullmatch(text) else text
+
+
 def _number(_field: Field, text: str) -> Plain:
+    if _COMMA.fullmatch(text):
+        return float(text.replace(",", "."))
     if _WHOLE.fullmatch(text):
         return int(text)
     return float(text) if _NUMBER.fullmatch(text) else text
@@ -96,7 +106,7 @@ def _range(field: Field, texts: list[str]) -> Plain:
     if not any(texts):
         return None
     if not all(texts):
-        raise Slip(field, "has one end only", "both, or neither")
+        raise Slip(field, "has one end only", "both, twice the same for one number, or neither")
     return [_number(field, each) for each in texts]
 
 
@@ -133,7 +143,7 @@ def _named(field: Field, text: str) -> dict[str, str]:
 
 _READ: Final[dict[Kind, Callable[[Field, str], Plain]]] = {
     Kind.TEXT: _as_it_is,
-    Kind.TIME: _as_it_is,
+    Kind.TIME: _time,
     Kind.CHOICE: _as_it_is,
     Kind.REF: _as_it_is,
     Kind.NUMBER: _number,

@@ -46,6 +46,14 @@ def test_the_hours_of_a_night_are_one_tap(plan: PlanStage) -> None:
     assert night.opens.minutes < night.closes.minutes
 
 
+def test_the_page_says_how_the_doors_stand_by_hand(plan: PlanStage) -> None:
+    before = plan.desk.view().doors
+    assert "by hand just now" not in plan.page("/first")
+    plan.desk.change(doors="closed")
+    assert "Closed by hand just now" in plan.page("/first")
+    plan.desk.change(doors=before)
+
+
 def test_a_prop_without_a_name_is_refused_in_words(plan: PlanStage) -> None:
     before = begun(plan).text
     answer = plan.save("/first", PROP, name="  ")

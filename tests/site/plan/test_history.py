@@ -82,6 +82,21 @@ def test_undo_after_somebody_elses_change_is_refused_and_shows_what_it_would_do(
     assert plan.text == GARDEN
 
 
+def test_a_flash_line_begins_as_a_sentence_and_says_what_is_new_without_what_was_not(
+    plan: PlanStage,
+) -> None:
+    saved = plan.save("/plan/boards/new", id="moat", place="by the moat").headers["location"]
+    assert "Saved. Added: Board moat: Place by the moat" in plain(plan.page(saved))
+    saved = plan.save("/plan/boards/moat", model="esp32").headers["location"]
+    assert "Saved. Added: Board moat: Model esp32" in plain(plan.page(saved))
+
+
+def test_the_foot_of_the_plan_names_the_program_and_not_the_show(plan: PlanStage) -> None:
+    changed(plan, 21)
+    assert '<p class="dim">haunt 0</p>' in plan.page("/plan")
+    assert "Version 2, by" in plan.page("/plan")
+
+
 def test_going_back_shows_first_what_it_would_change(plan: PlanStage) -> None:
     changed(plan, 21)
 

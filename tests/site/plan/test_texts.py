@@ -34,7 +34,8 @@ numbers = st.integers(-(10**15), 10**15) | st.floats(-1e12, 1e12, allow_nan=Fals
 
 @given(
     st.one_of(
-        st.tuples(st.sampled_from([Kind.TEXT, Kind.TIME, Kind.CHOICE, Kind.REF]), words),
+        st.tuples(st.sampled_from([Kind.TEXT, Kind.CHOICE, Kind.REF]), words),
+        st.tuples(st.just(Kind.TIME), st.times().map("{:%H:%M}".format)),
         st.tuples(st.just(Kind.NUMBER), numbers),
         st.tuples(st.just(Kind.RANGE), st.lists(numbers, min_size=2, max_size=2)),
         st.tuples(
@@ -71,7 +72,15 @@ def test_an_empty_field_says_nothing(kind: Kind) -> None:
         (Kind.WHOLE, [" 20 "], 20),
         (Kind.NUMBER, ["-.5"], -0.5),
         (Kind.NUMBER, ["1e3"], 1000.0),
-        (Kind.NUMBER, ["1,5"], "1,5"),  # the file's checks say what is allowed
+        (Kind.NUMBER, ["2,5"], 2.5),
+        (Kind.NUMBER, ["0,125"], 0.125),
+        (Kind.NUMBER, ["-13,4050"], -13.405),
+        (Kind.NUMBER, ["1,500"], "1,500"),  # the file's checks say what is allowed
+        (Kind.NUMBER, ["1,2,3"], "1,2,3"),
+        (Kind.TIME, ["7:00"], "07:00"),
+        (Kind.TIME, ["17:00"], "17:00"),
+        (Kind.TIME, ["sunset+0:20"], "sunset+00:20"),
+        (Kind.TIME, ["7 o'clock"], "7 o'clock"),
         (Kind.NUMBER, ["nan"], "nan"),
         (Kind.NUMBER, ["٣"], "٣"),
         (Kind.YES, ["", "yes"], True),
