@@ -70,6 +70,18 @@ def test_motions_decisions_and_groups_add_up() -> None:
     assert found.refusals == (("cooldown", 1), ("playing", 1))
 
 
+@pytest.mark.parametrize(("reason", "visits"), [("walk-test", 1), ("closed", 1), ("stopped", 2)])
+def test_a_walk_test_and_closed_doors_are_no_visits_that_were_missed(
+    reason: str, visits: int
+) -> None:
+    decisions = [verdict(1, "refused", reason), verdict(20, "fired")]
+    found = report(motions=[motion(1, 1), motion(20, 2)], decisions=decisions)
+
+    assert (found.motions, found.refused) == (2, 1)
+    assert (found.visits, found.answered, found.groups) == (visits, 1, visits)
+    assert found.props[0].visits == visits
+
+
 def test_a_prop_is_told_the_reason_that_cost_it_visitors() -> None:
     """`playing` refused people who did see it; `cooldown` did not."""
     line = busy().props[0]
