@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from difflib import get_close_matches
 from ipaddress import ip_address
 from pathlib import Path
+from typing import Final
 from urllib.parse import urlsplit
 
 NAME = re.compile(r"[a-z0-9]([a-z0-9-]*[a-z0-9])?(\.[a-z0-9]([a-z0-9-]*[a-z0-9])?)*")
@@ -26,6 +27,8 @@ SETTINGS = {
     "log": "warnings",
 }
 """Every setting that flags, environment and file know, with its default. `data` comes first."""
+OWN_BROKERS: Final = ("auto", "library")
+"""Kept by haunt itself: Mosquitto where there is one, or the small one that comes with it."""
 
 
 class SettingRefused(Exception):  # noqa: N818 - the word says what happened
@@ -58,6 +61,11 @@ class Config:
     mdns: str = "haunt"
     broker_ca: Path | None = None
     origin: tuple[tuple[str, str], ...] = ()
+
+    @property
+    def has_foreign_broker(self) -> bool:
+        """Whether somebody else keeps the broker, at an address."""
+        return self.broker not in OWN_BROKERS
 
 
 def read_config(
@@ -182,7 +190,7 @@ def _webhook(text: str) -> str:
 
 
 def _broker(text: str) -> str:
-    if text in ("auto", "library") or text.startswith(("mqtt://", "mqtts://")):
+    if text in OWN_BROKERS or text.startswith(("mqtt://", "mqtts://")):
         return text
     raise SettingRefused(
         f"broker {text!r}: allowed are auto, library, mqtt://HOST:PORT, mqtts://HOST:PORT"

@@ -166,7 +166,7 @@ def _note_epoch(config: Config, bench: Bench) -> None:
 
 def _wire(config: Config, trial: Trial, ending: ExitStack) -> TrialWire:
     subject = trial.subject
-    if config.broker not in ("auto", "library"):
+    if config.has_foreign_broker:
         account = foreign_account(config.broker, f"{subject.show}-board-test", config.broker_ca)
         wire = TrialWire(account, subject, trial.clock, None, ending)
         _refuse_company(wire, subject)

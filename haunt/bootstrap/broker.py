@@ -27,7 +27,7 @@ class Joined:
 
 def join_broker(config: Config, show: str, say: Say) -> Joined:
     wanted = [(each.topic, each.qos) for each in Topics(show).controller_subscriptions()]
-    if config.broker not in ("auto", "library"):
+    if config.has_foreign_broker:
         return Joined(_controller_account(config, show), wanted, None)
     credentials = Credentials(config.data / "broker", show)
     binary = mosquitto() if config.broker == "auto" else None

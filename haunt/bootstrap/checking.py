@@ -4,6 +4,7 @@ from pathlib import Path
 from typing import Any
 
 from haunt.bootstrap.clock import sunset_of
+from haunt.live.why.words import count
 from haunt.study.findings.book import Book, as_json, look
 from haunt.study.findings.kinds import Severity
 from haunt.study.findings.words import lines
@@ -34,7 +35,7 @@ class Checked:
             return list(lines(self._book))
         assert self._faults is not None
         faults = self._faults.faults
-        return [*(str(each) for each in faults), f"{len(faults)} fault{'s' * (len(faults) != 1)}"]
+        return [*(str(each) for each in faults), count(len(faults), "fault")]
 
 
 def check_file(path: Path) -> Checked:

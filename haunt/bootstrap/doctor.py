@@ -83,7 +83,7 @@ def _python() -> Finding:
 
 
 def _mosquitto(config: Config) -> Finding | None:
-    if config.broker.startswith("mqtt"):
+    if config.has_foreign_broker:
         return None  # somebody else keeps it
     binary = mosquitto()
     if binary is None:

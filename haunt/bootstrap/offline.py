@@ -124,7 +124,7 @@ def _parts(config: Config, board: str) -> BoardParts:
 
 def listener_of(config: Config) -> tuple[str, int]:
     """Where the broker listens, or would: a server may have been started with flags."""
-    if config.broker.startswith("mqtt"):
+    if config.has_foreign_broker:
         account = foreign_account(config.broker, "")
         return account.host, account.port
     folder = config.data / "broker"

@@ -10,7 +10,7 @@ from haunt.mqtt.listening import speaks
 PAUSE_S: Final = 1.0
 PATIENCE_S: Final = 1.0
 FRESH_S: Final = 2.5
-"""One knock may be lost, two may not."""
+"""One knock may be refused; one that nobody answers takes its patience, and is one too many."""
 
 
 class Reach:

@@ -196,15 +196,15 @@ def _leave_alone_what_stays() -> None:
 def _stand_by(run: Run, owning: Owning, opened: Callable[[str], None]) -> None:
     """Serve what can be read until the show is ours, or the end."""
     run.say(f"haunt: {waiting(owning).said}. This server's pages are on {run.front.url}")
-    if run.config.broker in ("auto", "library"):
-        run.say(
-            "haunt: taking over it would have a broker of its own, where no board is: name the one "
-            "that both share with --broker mqtt://HOST:PORT"
-        )
     with ExitStack() as ending:
-        if run.config.broker not in ("auto", "library"):
+        if run.config.has_foreign_broker:
             account = foreign_account(run.config.broker, "", run.config.broker_ca)
             owning.standing_by(ending.enter_context(Reach(account)).holds)
+        else:
+            run.say(
+                "haunt: taking over it would have a broker of its own, where no board is: name the "
+                "one that both share with --broker mqtt://HOST:PORT"
+            )
         app = standby_app(run.config, run.front, owning, run.guest, ending)
         opened(run.front.url)
         run.front.serve(app, app.state.hub, run.turns)

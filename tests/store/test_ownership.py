@@ -62,6 +62,15 @@ def guarded(pair: Pair) -> Pair:
     return first, second
 
 
+def reached(pair: Pair) -> Pair:
+    """The second has said that the broker answers it, and the first has seen that."""
+    first, second = pair
+    second.own.reaches = lambda: True
+    second.own.step()
+    first.own.step()
+    return first, second
+
+
 def take(server: Server) -> None:
     """The silent one's lines are ended first, and with them its lock; the server does it soon."""
     for _ in range(TRIES):
@@ -164,12 +173,10 @@ def test_an_orderly_end_leaves_the_show_to_the_other_at_once(pair: Pair) -> None
 
 
 def test_the_owner_knows_whether_who_stands_by_reaches_the_broker(pair: Pair) -> None:
-    first, second = guarded(pair)
+    first, _second = guarded(pair)
     assert first.own.heir() is None
 
-    second.own.reaches = lambda: True
-    second.own.step()
-    first.own.step()
+    reached(pair)
 
     heir = first.own.heir()
     assert heir is not None
@@ -177,10 +184,7 @@ def test_the_owner_knows_whether_who_stands_by_reaches_the_broker(pair: Pair) ->
 
 
 def test_who_gave_the_show_away_leaves_it_to_who_reaches_the_broker(pair: Pair) -> None:
-    first, second = guarded(pair)
-    second.own.reaches = lambda: True
-    second.own.step()
-    first.own.step()
+    first, second = reached(guarded(pair))
 
     first.own.release()
     first.own.step()
