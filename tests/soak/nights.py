@@ -3,6 +3,7 @@
 Four hours of the example with three boards; with HAUNT_LONG=1 a whole day of 200 props on 50.
 """
 
+import gc
 import os
 from pathlib import Path
 
@@ -24,11 +25,14 @@ HOURS = 24 if IS_LONG else 4
 PROPS_LONG = 200
 HOUR_MS = 3_600_000
 REPEATED_EVERY = 5
+COLLECT_AFTER = 50_000
+"""Objects; a tenth of a day went by in looking through a heap that hardly changes."""
 
 
 def run(count: int, seed: int, _folder: Path) -> Outcome:
     """Live `count` nights, every fifth twice."""
     outcome = Outcome()
+    gc.set_threshold(COLLECT_AFTER)
     for at in PATIENCE.numbers(count):
         number = seed + at
         world = _night(number)
