@@ -17,7 +17,7 @@ def labels(
     data: Data = DEFAULT_DATA,
 ) -> None:
     """Make a PDF with one label a prop and board: its code, its name, how it is fed."""
-    from haunt.bootstrap.labelling import labels_from  # noqa: PLC0415 - keeps --help fast
+    from haunt.bootstrap.labelling import labels_from, opens_nowhere_else  # noqa: PLC0415 - keeps --help fast
 
     found = labels_from(config_of(data, {}), paper, address)
     if isinstance(found, str):
@@ -25,4 +25,10 @@ def labels(
     out.write_bytes(found.pdf)
     if found.lost:
         typer.echo(f"haunt: no font here has these letters: {found.lost}", err=True)
+    if opens_nowhere_else(found.base):
+        typer.echo(
+            f"haunt: the codes begin with {found.base}, which no phone can open: give --address, "
+            "or run it once a server has been on your network",
+            err=True,
+        )
     typer.echo(str(out))

@@ -92,18 +92,29 @@ def _allowed(night: Night, prop: Prop, item: Item) -> tuple[Behaviours, Rule | N
     )
     if steady and prop.allowed_in is piece:
         return prop.allowed, None
-    allowed, rule = _without_never(night, prop, item)
+    behaviours = prop.spec.behaviours
+    if item.behaviour is not None:
+        behaviours = tuple(each for each in behaviours if each.id == item.behaviour)
+    allowed, rule = _without_never(night, prop, behaviours, by_hand=item.source is Source.HAND)
     if steady and rule is None and item.source is not Source.HAND:
         prop.allowed, prop.allowed_in = allowed, piece
     return allowed, rule
 
 
-def _without_never(night: Night, prop: Prop, item: Item) -> tuple[Behaviours, Rule | None]:
+def barred_by(night: Night, prop: Prop) -> str:
+    """Return the reason for which no visitor can set this prop off now, whatever it has played.
+
+    Empty where a behaviour is left. Rests and room are no such reason: they pass.
+    """
+    _left, rule = _without_never(night, prop, prop.spec.behaviours, by_hand=False)
+    return rule.reason if rule is not None else ""
+
+
+def _without_never(
+    night: Night, prop: Prop, behaviours: Behaviours, *, by_hand: bool
+) -> tuple[Behaviours, Rule | None]:
     now = night.now_ms
-    behaviours = prop.spec.behaviours
-    if item.behaviour is not None:
-        behaviours = tuple(each for each in behaviours if each.id == item.behaviour)
-    if item.source is not Source.HAND:
+    if not by_hand:
         behaviours = tuple(b for b in behaviours if not plays_past_closing(night, b, now))
         if not behaviours:
             return behaviours, _CLOSED

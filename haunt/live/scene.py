@@ -7,6 +7,7 @@ from zoneinfo import ZoneInfo
 
 from haunt.core.calendar import DAY_MS, utc
 from haunt.core.decisions import Decision
+from haunt.core.judging import barred_by
 from haunt.core.moment import cooldown_ms, doors_open
 from haunt.core.night import Night, Prop, Sensor
 from haunt.live.alerts.book import Alert
@@ -168,12 +169,14 @@ class Scene:
         tally = self._running.tally.props.get(spec.id)
         last = tally.last if tally is not None else None
         word, until = _word(night, prop, mono_ms)
+        barred = barred_by(night, prop) if word is PropWord.READY else ""
         x_m, y_m, place = self.labels.places.get(spec.id, (None, None, ""))
         return PropView(
             id=spec.id,
             name=spec.name,
             board=spec.board,
-            word=word,
+            word=PropWord.CLOSED if barred else word,
+            barred=barred,
             until_ms=None if until is None else until + offset,
             behaviour=prop.play.behaviour.id if prop.play is not None else None,
             behaviours=tuple(each.id for each in spec.behaviours),

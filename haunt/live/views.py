@@ -29,7 +29,8 @@ class PropWord(StrEnum):
 class PropView:
     """`until_ms` (wall) is when the present word is expected to end, None where a person ends it.
 
-    `sentence` says the last decision in words: what, why, by how much.
+    `sentence` says the last decision in words: what, why, by how much. `barred` is the reason for
+    which it is closed within opening hours: nothing that it does is allowed now.
     """
 
     id: str
@@ -61,6 +62,7 @@ class PropView:
     locked_by: str = ""
     out_of_service: bool = False
     trip: Trip | None = None
+    barred: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -49,6 +49,7 @@ SHAPES = {
 }
 DASH = " \N{EN DASH} "
 UNHEARD = "not heard yet"
+BARRED = {"quiet-hours": "quiet hours", "audience": "too strong for the phase", "closed": "soon"}
 SHUT_BY_HAND = {"closed": "Closed by hand", "paused": "Paused by hand"}
 STEP_MS = 5000
 STEADY = (PropWord.READY, PropWord.REST, PropWord.PLAYING)
@@ -139,6 +140,8 @@ class Presenter:
                 if prop.held_by == ARMED:
                     return "waits to be armed"
                 return f"by {prop.held_by}" if prop.held_by else ""
+            case PropWord.CLOSED:
+                return BARRED.get(prop.barred, "")
             case _:
                 return ""
 

@@ -247,6 +247,16 @@ def test_boards_never_heard_are_missed_and_named() -> None:
     assert garden.rows("lost b2")[-1].text == "P2: lost"
 
 
+def test_nothing_has_tripped_where_boards_were_never_heard() -> None:
+    garden = Garden(4)
+    garden.link(up=True)
+    garden.run(30_000)
+
+    alert = garden.alert()
+    assert alert.what.startswith("4 boards not heard yet: P1; P2")
+    assert "ground-fault" not in alert.todo
+
+
 def test_a_pack_that_reads_nonsense_retires_no_prop() -> None:
     garden = Garden()
     garden.packs["b2"] = ("lipo", 2)

@@ -10,13 +10,13 @@ import pytest
 
 from haunt.core import events
 from haunt.core.arbiter import Arbiter
-from haunt.core.clockwork import CalendarSpec, NightSpec, TimeOfDay
+from haunt.core.clockwork import CalendarSpec, NightSpec, PhaseSpec, QuietSpec, TimeOfDay
 from haunt.core.events import Motion
-from haunt.core.show import Show
+from haunt.core.show import Behaviour, Show
 from haunt.live.night import RunningNight
 from haunt.live.ports import ActionRow, Arrival, LinkState, Receipt
 from haunt.live.scene import Scene
-from haunt.live.views import Labels
+from haunt.live.views import Labels, PropWord
 from tests.core.stage import EVENING, prop, sensor, show
 from tests.fakes.broker import FakeJournal, FakeOutbox
 from tests.live.scenarios import EVENING_DAY
@@ -374,3 +374,26 @@ def test_a_phase_by_hand_is_told_with_its_end() -> None:
     assert view.hand_phase_until_ms == view.at_ms + 180_000
     evening.wait(180_100)
     assert scene.build(evening.now, frozenset(), 0).hand_phase_until_ms is None
+
+
+QUIET = QuietSpec(TimeOfDay(16 * 60), TimeOfDay(18 * 60), (), 65.0)
+EARLY = PhaseSpec("early", TimeOfDay(0), TimeOfDay(0), max_intensity=2)
+
+
+@pytest.mark.parametrize(
+    ("calendar", "word", "barred"),
+    [
+        (CalendarSpec(quiet=(QUIET,)), PropWord.CLOSED, "quiet-hours"),
+        (CalendarSpec(phases=(EARLY,)), PropWord.CLOSED, "audience"),
+        (CalendarSpec(), PropWord.READY, ""),
+    ],
+)
+def test_a_prop_that_nobody_can_set_off_now_is_not_called_ready(
+    calendar: CalendarSpec, word: PropWord, barred: str
+) -> None:
+    howl = (Behaviour("howl", 1000, level_dba=80.0, intensity=3),)
+    evening = Evening(of=show(prop(behaviours=howl), sensor(), calendar=calendar)).begin()
+
+    view = Scene(evening.night, evening.journal, Labels()).build(evening.now, frozenset(), 0)
+
+    assert [(each.word, each.barred) for each in view.props.values()] == [(word, barred)]

@@ -262,12 +262,14 @@ def test_the_command_prints_the_kept_show_by_the_name_that_was_announced(tmp_pat
     told = run(app, ["labels", "--data", str(data), "--paper", "letter", "--out", str(out)])
     assert told.exit_code == 0, told.output
     assert told.stdout.strip() == str(out)
+    assert "no phone can open" in told.stderr
     assert "http://127.0.0.1:8080/props/old-well" in seen(out.read_bytes())[0].words
 
     writing, _ = open_engines(data, "")
     Writer(writing).save_setting(NAMED, "http://haunt.local:8081")
     writing.dispose()
-    run(app, ["labels", "--data", str(data), "--out", str(out)])
+    named = run(app, ["labels", "--data", str(data), "--out", str(out)])
+    assert not named.stderr
     assert "http://haunt.local:8081/props/old-well" in seen(out.read_bytes())[0].words
     given_address = ["--address", "https://garden.lan/"]
     run(app, ["labels", "--data", str(data), "--out", str(out), *given_address])

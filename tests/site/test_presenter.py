@@ -173,6 +173,13 @@ def test_a_board_that_was_never_heard_is_not_said_to_be_lost() -> None:
     assert need.href == "/boards/b-owl"
 
 
+def test_a_prop_that_is_closed_within_the_hours_says_why() -> None:
+    """No word where it is closed because the doors are."""
+    for barred, said in (("quiet-hours", "quiet hours"), ("", "")):
+        owl = a_prop("owl", "Tin owl", PropWord.CLOSED, barred=barred)
+        assert Presenter(a_night([owl])).card(owl).detail == said
+
+
 def test_doors_that_somebody_shut_are_said_to_be_so() -> None:
     for doors, said in (("closed", "Closed by hand"), ("timetable", "Closed: no night lies ahead")):
         night = replace(a_night(), open=False, doors=doors)

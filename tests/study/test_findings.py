@@ -82,6 +82,9 @@ PLANTED = {
     ("duty", "gatekeeper"),
     ("brown-out", "gatekeeper"),
     ("pin-twice", "well"),
+    ("pin-missing", "well"),
+    ("pin-missing", "crypt"),
+    ("pin-missing", "arch"),
     ("brown-out", "old-well"),
     ("supply-alone", "old-well"),
     ("patience", "well-lamp"),
@@ -519,6 +522,14 @@ def test_a_good_pin_is_not_and_a_bad_one_names_better() -> None:
         small('model = "esp32"\npins = { arm = 0, eyes = 25 }'), "pin-moves-at-switch-on"
     )
     assert "Free and quiet: 26, 27, 32" in finding.mend
+
+
+def test_a_mistyped_pin_is_told_by_what_has_none() -> None:
+    [finding] = found(small("pins = { arm = 25, pri = 27 }"), "pin-missing")
+    assert finding.why.startswith("gate has no pin for eye: its pins are called arm, pri.")
+    assert finding.severity is Severity.NOTE
+    assert found(small("pins = { arm = 25, eye = 27 }"), "pin-missing") == []
+    assert found(small('pins = { arm = "GPIO25" }'), "pin-missing") == [], "not its own numbers"
 
 
 def test_the_file_may_say_what_a_name_does_not() -> None:

@@ -291,13 +291,14 @@ class Watch:
             and not self._is_explained(track, mono_ms)
         ]
         found = rules.lost_findings(gone, self.labels.circuits) if gone else []
-        found = [
-            each._replace(about=(("case", "never"),))
-            if each.kind is Kind.LOST and not self._gone[each.subject].boot
-            else each
-            for each in found
-        ]
-        self.book.settle("lost", found, mono_ms, wall_ms)
+        self.book.settle("lost", [self._or_never_heard(each) for each in found], mono_ms, wall_ms)
+
+    def _or_never_heard(self, lost: Finding) -> Finding:
+        """Who was never here is not lost: nothing has tripped, something was not begun."""
+        boards = dict(lost.about).get("boards", lost.subject).split()
+        if any(self._gone[board].boot for board in boards):
+            return lost
+        return lost._replace(about=(*lost.about, ("case", "never")))
 
     def _is_link_settled(self, mono_ms: int) -> bool:
         return self._link_up and mono_ms - (self._link_since_ms or 0) >= BACK_GRACE_MS

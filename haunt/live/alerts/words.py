@@ -55,10 +55,7 @@ _BOARD: Final = frozenset(
 
 SAYINGS: Final[Mapping[Kind, tuple[str, str]]] = {
     Kind.LOST: ("{who}: {how}", "{todo}"),
-    Kind.LOST_TOGETHER: (
-        "{where}{count} boards lost: {names}",
-        "Check the ground-fault device, the breaker, the access point. Never bypass what trips.",
-    ),
+    Kind.LOST_TOGETHER: ("{where}{count} boards {how}: {names}", "{todo}"),
     Kind.BOOT_LOOP: ("{who}: {how}, {count} times in 2 min", "{todo}"),
     Kind.TWO_BOARDS: (
         "{who}: two boards use this one id",
@@ -114,6 +111,13 @@ SAYINGS: Final[Mapping[Kind, tuple[str, str]]] = {
 LOST: Final[Mapping[str, tuple[str, str]]] = {
     "": ("lost", "Check the supply of board {id}, then its Wi-Fi."),
     "never": ("not heard yet", "Is board {id} powered, its file on it?"),
+}
+TOGETHER: Final[Mapping[str, tuple[str, str]]] = {
+    "": (
+        "lost",
+        "Check the ground-fault device, the breaker, the access point. Never bypass what trips.",
+    ),
+    "never": ("not heard yet", "Are they powered, their files on them? Look under Boards."),
 }
 RESTARTS: Final[Mapping[str, tuple[str, str]]] = {
     "brown-out": (
@@ -179,6 +183,7 @@ def words_of(finding: Finding, names: Names) -> tuple[str, str]:
             about["names"] = "; ".join([*said, *([f"{more} more"] if more > 0 else [])])
             about["count"] = str(len(boards))
             about["where"] = f"{about['circuit']}: " if about["circuit"] else ""
+            about["how"], about["todo"] = TOGETHER[case]
         case _:
             pass
     return what.format(**about), todo.format(**about)

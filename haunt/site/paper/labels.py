@@ -62,10 +62,11 @@ class Label:
 
 
 class Labels(NamedTuple):
-    """A document, and letters that no font of this machine has."""
+    """A document, letters that no font of this machine has, and with what its codes begin."""
 
     pdf: bytes
     lost: str
+    base: str = ""
 
 
 # --- what they say

@@ -221,13 +221,24 @@ class Filling:
         return [Option("", word or "not said", not any(texts)), *found]
 
     def _ids(self, target: str) -> dict[str, str]:
-        """Ids with what people call them; an id of several rows stands once."""
+        """Ids with what people call them; an id of several rows stands once.
+
+        Of behaviours those of the row's own prop, once it names one.
+        """
         found: dict[str, str] = {}
+        prop = self._prop() if target == "prop.behaviour" else ""
         for each in rows_of(BY_NAME[target], self._raw):
+            if prop and each.ref.rpartition(".")[0] != prop:
+                continue
             own = str(each.value.get("id", ""))
             word = own if each.name == own else f"{own} ({each.name})"
             found[own] = f"{found[own]}, {each.name}" if own in found else word
         return found
+
+    def _prop(self) -> str:
+        """The prop that a row of the timetable names, as it is typed; empty while none is."""
+        known = str(self._value.get("prop", ""))
+        return self._typed.get("prop", [known])[-1]
 
     def _suggestions(self, field: Field) -> list[str]:
         if field.kind is not Kind.TEXT:

@@ -103,11 +103,13 @@ def _date(_field: Field, text: str) -> Plain:
 
 
 def _range(field: Field, texts: list[str]) -> Plain:
-    if not any(texts):
+    """The first end alone is both: one number."""
+    low, high = texts
+    if not (low or high):
         return None
-    if not all(texts):
-        raise Slip(field, "has one end only", "both, twice the same for one number, or neither")
-    return [_number(field, each) for each in texts]
+    if not low:
+        raise Slip(field, "has its second end only", "the first alone, both, or neither")
+    return [_number(field, low), _number(field, high or low)]
 
 
 def _yes_or_no(_field: Field, text: str) -> Plain:

@@ -285,7 +285,7 @@ WORDS: Final[dict[type[BaseModel], dict[str, Said]]] = {
         "prop": Said("Prop", "What starts."),
         "behaviour": Said("Behaviour", "One of that prop; empty: picked by weight."),
         "at": Said("At", "18:00, or sunset+00:20. Or every so often instead."),
-        "every_s": Said("Every", "Between these two; 60 s at least."),
+        "every_s": Said("Every", "Between these two, or the first alone; 60 s at least."),
         "from": Said("From", "Only from then on."),
         "to": Said("To", "Only until then."),
         "only_after_motion_s": Said("Only if somebody came", "Within so long."),

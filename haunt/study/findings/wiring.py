@@ -3,6 +3,7 @@
 from haunt.study.findings import needs
 from haunt.study.findings.ground import Ground
 from haunt.study.findings.kinds import About, Finding, Items, Severity, Unchecked
+from haunt.wire.boardfile import board_parts
 from haunt.wire.showmodels import Board
 from haunt.workshop.cautions import Topic
 from haunt.workshop.pins import (
@@ -19,6 +20,7 @@ from haunt.workshop.pins import (
 
 def checks(ground: Ground) -> Items:
     for board in ground.show.boards:
+        yield from _pinless(ground, board)
         chip = chip_of(board.model or "")
         if chip is None or not board.pins:
             yield Unchecked(needs.PINS, About("board", board.id))
@@ -36,6 +38,23 @@ def checks(ground: Ground) -> Items:
             for trouble in troubles(chip, number, role)[:1]:
                 free = free_pins(chip, used, role)
                 yield _finding(ground, board, chip, (name, number, role), trouble, free)
+
+
+def _pinless(ground: Ground, board: Board) -> Items:
+    """A name that is mistyped is told by what then has no pin; the numbers are the wirer's own."""
+    if not board.pins or not all(isinstance(pin, int) for pin in board.pins.values()):
+        return
+    left_out = board_parts(ground.show, board).pinless
+    if left_out:
+        yield Finding(
+            Severity.NOTE,
+            "pin-missing",
+            ground.path("board", board.id, "pins"),
+            About("board", board.id),
+            f"{board.id} has no pin for {', '.join(left_out)}: its pins are called "
+            f"{', '.join(board.pins)}. The file made for the board leaves those out.",
+            "Give the pin the id of the sensor or prop, or PROP-PART, such as owl-eyes.",
+        )
 
 
 def _role(ground: Ground, board: Board, name: str) -> Role:

@@ -11,9 +11,11 @@ import pytest
 from pydantic import BaseModel
 
 from haunt.site.plan.fields import Kind, fields_of, form_of, kind_of
-from haunt.site.plan.forms import row_texts
+from haunt.site.plan.forms import Filling, row_texts
 from haunt.site.plan.overview import BRIEF
+from haunt.site.plan.sums import Said
 from haunt.site.plan.tables import ALL, BY_NAME, Table, key_of, rows_model, rows_of, single_model
+from haunt.site.plan.texts import Typed
 from haunt.site.plan.typed import said_by
 from haunt.site.plan.words import TABLES, UNIT_OF, UNITS, WORDS, unit_of
 from haunt.wire.showmodels import ShowFile
@@ -163,3 +165,21 @@ def test_a_new_prop_brings_the_fields_of_its_first_behaviour(full: PlanStage) ->
 
     assert {each.name for each in fields_of("prop.behaviour", ("behaviour", "0"))} <= drawn
     assert BY_NAME["prop.behaviour"].around == "prop"
+
+
+def test_a_row_of_the_timetable_offers_what_its_own_prop_can_do(house: PlanStage) -> None:
+    house.begin(SHOWS["garden"])
+    table, raw = BY_NAME["timetable"], tomllib.loads(house.text)
+
+    def offered(prop: str, typed: Typed) -> list[str]:
+        view = Filling(table, raw, {"prop": prop} if prop else {}, typed, Said(), {}).view()
+        [field] = [each for each in view.fields if each.name == "behaviour"]
+        return [each.value for each in field.options[1:]]
+
+    def known(prop: str) -> list[str]:
+        [found] = [each for each in raw["prop"] if each["id"] == prop]
+        return [each["id"] for each in found["behaviour"]]
+
+    assert offered("old-well", {}) == known("old-well")
+    assert offered("old-well", {"prop": ["gatekeeper"]}) == known("gatekeeper")
+    assert len(offered("", {})) > len(known("old-well"))

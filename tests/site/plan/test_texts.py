@@ -92,6 +92,7 @@ def test_an_empty_field_says_nothing(kind: Kind) -> None:
         (Kind.PAIRS, ["pir = 27\neyes=GP4"], {"pir": 27, "eyes": "GP4"}),
         (Kind.RANGE, ["60", "90.5"], [60, 90.5]),
         (Kind.RANGE, ["", ""], None),
+        (Kind.RANGE, ["60", ""], [60, 60]),
         (Kind.REFS, ["", "owl", "well"], ["owl", "well"]),
     ],
 )  # fmt: skip
@@ -106,7 +107,7 @@ def test_what_is_typed_is_read(kind: Kind, texts: list[str], value: Any) -> None
         (Kind.PAIRS, ["pir"], "has the line 'pir'"),
         (Kind.PAIRS, ["a = 1\na = 2"], "has 'a' twice"),
         (Kind.TRACKS, ["voice = growl\neyes"], "has the line 'eyes'"),
-        (Kind.RANGE, ["", "3"], "has one end only"),
+        (Kind.RANGE, ["", "3"], "has its second end only"),
     ],
 )
 def test_what_cannot_be_read_says_how_it_is_written(
