@@ -5,13 +5,12 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from typing import Final
 
-from haunt.core.events import Motion
 from haunt.core.show import Show
 from haunt.live.why.words import count
 from haunt.study.nightfacts import DecisionRow, HealthRow, Rows, Span, Told
 from haunt.study.passers import Crowd, crowd
 from haunt.study.tallies import QUARTER_MS, share_of
-from haunt.study.visits import Visit, folded, once, visits, waits
+from haunt.study.visits import Visit, folded, once, visits, waits, while_on
 from haunt.study.walks import StopCount, Walks, walks
 
 BUSIEST = 4
@@ -22,8 +21,6 @@ SEEN_LEAST: Final = 0.7
 """A sensor that sees fewer of those who pass is worth a look: common practice, no source."""
 SPURIOUS = frozenset({"block-time", "lingering", "already-waiting", "playing"})
 """Refusals of people who did see the prop, as a rule."""
-NOT_ON = frozenset({"walk-test", "closed"})
-"""Refusals of whom nothing was meant for. A show that was stopped did miss its visitors."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,7 +140,7 @@ Path = Sequence[tuple[str, float]]
 
 
 def night_report(date: str, span: Span, show: Show, rows: Rows, path: Path = ()) -> NightReport:
-    came = _while_on(rows)
+    came = while_on(rows.motions, rows.decisions)
     found = visits(came, show)
     patience = {p.id: max((b.patience_ms for b in p.behaviours), default=0) for p in show.props}
     starts: dict[str, list[int]] = defaultdict(list)
@@ -183,12 +180,6 @@ def night_report(date: str, span: Span, show: Show, rows: Rows, path: Path = ())
         mean_wait_ms=_mean(waited_ms),
         starts_ms=tuple(rows.starts_ms),
     )
-
-
-def _while_on(rows: Rows) -> list[Motion]:
-    """Leave out whom nothing was meant for: a crew in a walk test, whoever passes closed doors."""
-    shut = {(each.sensor, each.at_ms) for each in rows.decisions if each.reason in NOT_ON}
-    return [each for each in rows.motions if (each.sensor, each.mono_ms) not in shut]
 
 
 def _walks(rows: Rows, path: Path) -> Walks:

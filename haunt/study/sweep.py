@@ -11,7 +11,7 @@ from haunt.core.show import PropSpec, Show
 from haunt.study.measures import Charge, Draws, NightFigures, charges_of, measure
 from haunt.study.noise import noise_ms
 from haunt.study.rerun import Recording, rerun
-from haunt.study.visits import Visit, visits
+from haunt.study.visits import Visit, visits, while_on
 
 TRIALS_MAX: Final = 400
 GRAIN: Final = 0.04
@@ -115,7 +115,9 @@ class Night:
 def night_of(
     recording: Recording, show: Show, draws: Draws, sunset: Sunset = no_sunset, day: str = ""
 ) -> Night:
-    groups = visits(recording.motions, show)
+    """The visitors are those of the night as it was: its report counts the same."""
+    as_it_was = rerun(recording, show, sunset)
+    groups = visits(while_on(recording.motions, as_it_was.decisions), show)
     return Night(recording, show, draws, groups, sunset, charges_of(recording), day)
 
 

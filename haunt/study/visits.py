@@ -5,13 +5,15 @@ One group makes many motions. Two motions for a prop belong to one group when le
 """
 
 from collections.abc import Iterable, Mapping, Sequence
-from typing import Final, NamedTuple
+from typing import Final, NamedTuple, Protocol
 
 from haunt.core.events import Motion
 from haunt.core.show import Show
 
 APART_MS: Final = 10_000
 """Families walk at about 0.8 m/s with gaps of a few metres between them: common practice."""
+NOT_ON: Final = frozenset({"walk-test", "closed"})
+"""Refusals of whom nothing was meant for. A show that was stopped did miss its visitors."""
 NOT_FIRING: Final = frozenset({"count", "stop", "hold", "gentle"})
 """What a button may do that is no visitor's passing."""
 
@@ -34,6 +36,23 @@ def visits(
         for link in links.get(each.sensor, ()):
             due[link.prop].add(each.mono_ms - each.age_ms + link.delay_ms)
     return {prop: folded(sorted(instants), apart_ms) for prop, instants in due.items()}
+
+
+class Verdict(Protocol):
+    """What matters here of a decision, of the core's or as it was kept."""
+
+    @property
+    def at_ms(self) -> int: ...
+    @property
+    def sensor(self) -> str | None: ...
+    @property
+    def reason(self) -> str | None: ...
+
+
+def while_on(motions: Iterable[Motion], decisions: Iterable[Verdict]) -> list[Motion]:
+    """Leave out a crew in a walk test and whoever passes closed doors."""
+    shut = {(each.sensor, each.at_ms) for each in decisions if each.reason in NOT_ON}
+    return [each for each in motions if (each.sensor, each.mono_ms) not in shut]
 
 
 def once(motions: Iterable[Motion]) -> list[Motion]:

@@ -9,11 +9,13 @@ from datetime import date
 
 import pytest
 
-from haunt.core.clockwork import CalendarSpec, PhaseSpec, TimeOfDay
+from haunt.core import events
+from haunt.core.clockwork import CalendarSpec, NightSpec, PhaseSpec, TimeOfDay
 from haunt.core.show import PropSpec
 from haunt.study.advice import advise
 from haunt.study.measures import Draws
 from haunt.study.overall import overall, settings_of_show
+from haunt.study.rerun import Recording
 from haunt.study.sweep import (
     TRIALS_MAX,
     Night,
@@ -28,7 +30,7 @@ from haunt.study.sweep import (
     night_of,
     on_front,
 )
-from tests.study.evenings import evening, one_prop, poisson
+from tests.study.evenings import START_MS, WALL_MS, evening, one_prop, poisson
 
 HOUR_MS = 3_600_000
 DRAWS = Draws({("gate", "growl"): 1000.0}, {"b1": 80.0}, {"b1": 2000.0})
@@ -98,6 +100,22 @@ def test_several_nights_make_it_surer() -> None:
 
     assert together.gain > alone.gain
     assert together.sure >= alone.sure
+
+
+def test_a_crew_in_a_walk_test_and_who_passes_closed_doors_are_no_groups() -> None:
+    """Ten groups by day, ten in a walk test, ten that the doors are open to."""
+    groups = [(at, 0) for at in range(30_000, 30 * 60_000, 60_000)]
+    recording = evening(groups, HOUR_MS)
+    ten, twenty = START_MS + 10 * 60_000 + 1, START_MS + 20 * 60_000 + 1
+    on = [events.WalkTest(at, at - START_MS + WALL_MS, at == ten) for at in (ten, twenty)]
+    happened = sorted([*recording.outside, *on], key=lambda each: each.mono_ms)
+    opens = TimeOfDay(17 * 60 + 10)
+    calendar = CalendarSpec(nights=(NightSpec(date(2026, 11, 1), opens, TimeOfDay(23 * 60), 0),))
+
+    by_day = night_of(recording, replace(one_prop(20_000), calendar=calendar), DRAWS)
+    tested = night_of(Recording(tuple(happened)), one_prop(20_000), DRAWS)
+
+    assert len(by_day.groups["gate"]) == len(tested.groups["gate"]) == 20
 
 
 def test_the_front_keeps_no_setting_that_another_beats_in_every_way() -> None:
