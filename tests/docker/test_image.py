@@ -9,6 +9,7 @@ import os
 import shlex
 import shutil
 import subprocess
+import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -24,6 +25,8 @@ ROOT = Path(__file__).resolve().parents[2]
 AUTHORITIES = Path("/etc/ssl/certs/ca-certificates.crt")
 PACKAGES = "python3,python3-venv,mosquitto"
 BUILD_S = 1200
+MEMORY = Path("/dev/shm")
+ROOM_BYTES = 6 * 2**30
 
 SMOKE = """
 set -eu
@@ -76,12 +79,19 @@ class Buildah:
 
 
 @pytest.fixture(scope="module")
-def buildah(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Buildah]:
-    folder = tmp_path_factory.mktemp("images")
+def room(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
+    """In memory where there is plenty: on a disk dpkg waits for it after every file."""
+    plenty = MEMORY.is_dir() and shutil.disk_usage(MEMORY).free > ROOM_BYTES
+    folder = Path(tempfile.mkdtemp(dir=MEMORY)) if plenty else tmp_path_factory.mktemp("images")
     try:
-        yield Buildah(folder)
+        yield folder
     finally:
         shutil.rmtree(folder, ignore_errors=True)
+
+
+@pytest.fixture(scope="module")
+def buildah(room: Path) -> Buildah:
+    return Buildah(room)
 
 
 def trusting() -> tuple[str, ...]:
@@ -92,8 +102,8 @@ def trusting() -> tuple[str, ...]:
 
 
 @pytest.fixture(scope="module")
-def image(buildah: Buildah, tmp_path_factory: pytest.TempPathFactory) -> str:
-    root = tmp_path_factory.mktemp("debian") / "root"
+def image(buildah: Buildah, room: Path) -> str:
+    root = room / "debian"
     subprocess.run(
         ["debootstrap", "--variant=minbase", f"--include={PACKAGES}", "bookworm", root],
         check=True,
