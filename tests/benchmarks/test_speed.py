@@ -19,7 +19,7 @@ SCALE_AIM = 1.2
 
 
 def test_a_round_trip_costs_little_more_than_a_bare_echo(tmp_path: Path) -> None:
-    bare, whole = compare(tmp_path, 4)
+    bare, whole = compare(tmp_path, 2)
 
     print(f"echo {bare}\nhaunt {whole}")
     assert whole.lost == 0
