@@ -69,5 +69,6 @@ def _night(seed: int) -> World:
         traffic=Traffic(groups_per_hour=120),
         faults=ROUGH,
         sunset=sunset_of(file),
+        keep=False,
     )
     return world.run(HOURS * HOUR_MS)
