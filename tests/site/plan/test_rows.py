@@ -145,7 +145,12 @@ def test_a_fault_stands_beside_its_field_with_what_is_allowed_and_what_was_typed
         ("/plan/boards/well", "battery.series", "1.5", "Allowed: a whole number"),
         ("/plan/boards/well", "battery.chemistry", "", "Is missing. Allowed: it must be given."),
         ("/plan/boards/gate", "battery.chemistry", "lipo", "Stands beside supply."),
-        ("/plan/timetable/2", "every_s", ["240", ""], "Has one end only. Allowed: both"),
+        (
+            "/plan/timetable/2",
+            "every_s",
+            ["", "240"],
+            "Has its second end only. Allowed: the first alone",
+        ),
         ("/plan/timetable/2", "every_s", ["240", "100"], "Goes down."),
         ("/plan/nights/1", "date", "2026-10-31", "Is '2026-10-31' again."),
         ("/plan/nights/1", "opens", "half past", "HH:MM from 00:00"),
