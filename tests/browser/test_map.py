@@ -9,7 +9,7 @@ import sys
 from collections.abc import Iterator
 
 import pytest
-from playwright.sync_api import Browser, Locator, Page, expect
+from playwright.sync_api import Browser, Locator, Page, Route, expect
 
 from tests.browser.house import LAPTOP, PHONE, House, Process, context_of, open_house
 from tests.site.paper import seen
@@ -89,6 +89,32 @@ def test_arrow_keys_move_by_a_tenth_and_with_shift_by_a_metre(page: Page) -> Non
     expect(fence).to_have_attribute("data-y", "8")
     expect(page.locator("#map-said")).to_contain_text("Moved")
     expect(fence).to_be_focused()
+
+
+def test_a_key_pressed_before_the_answer_came_goes_on_from_where_the_thing_was_sent(
+    page: Page,
+) -> None:
+    fence = thing(page, "boundary", "1")
+    held: list[Route] = []
+    x, y = (float(fence.get_attribute(each) or "") for each in ("data-x", "data-y"))
+
+    def hold(route: Route) -> None:
+        if route.request.method == "POST" and not held:
+            held.append(route)
+        else:
+            route.continue_()
+
+    page.route("**/map", hold)
+    fence.focus()
+    with page.expect_request(lambda request: request.method == "POST"):
+        page.keyboard.press("ArrowRight")
+        page.keyboard.press("Enter")
+    page.keyboard.press("Shift+ArrowDown")
+    page.keyboard.press("Enter")
+    held[0].continue_()
+
+    expect(fence).to_have_attribute("data-x", f"{x + 0.1:g}")
+    expect(fence).to_have_attribute("data-y", f"{y - 1:g}")
 
 
 def test_a_refused_move_goes_back_and_says_why(page: Page) -> None:

@@ -5,10 +5,14 @@
   const SNAP_M = 0.1, FAR_M = 1, WAIT_MS = 700, SLOP = 4;
   const byId = (id) => document.getElementById(id);
   const metres = (m) => String(Math.round(m * 10) / 10);
-  let drag = null, timer = 0, nudged = null;
+  let drag = null, timer = 0, nudged = null, waiting = 0, told = Promise.resolve();
+  const underway = new WeakMap();
 
   const map = () => byId("site-map");
   const pick = (kind, key) => map().querySelector(`.thing[data-kind="${kind}"][data-key="${key}"]`);
+
+  // Where a thing is, or will be once what was sent is answered.
+  const stands = (thing) => underway.get(thing) || [Number(thing.dataset.x), Number(thing.dataset.y)];
 
   // Where a pointer is, in metres of the garden.
   function ground(event) {
@@ -58,7 +62,16 @@
     byId("map-said").replaceChildren(said);
   }
 
-  async function send(thing, x, y) {
+  // One after the other: the last one sent is the last one kept.
+  function send(thing, x, y) {
+    const to = [x, y];
+    underway.set(thing, to);
+    waiting += 1;
+    told = told.then(() => tell(thing, to));
+  }
+
+  async function tell(thing, to) {
+    const [x, y] = to;
     const { kind, key } = thing.dataset, body = new URLSearchParams();
     body.set("form_token", byId("places").elements.form_token.value);
     body.set(`x.${kind}.${key}`, metres(x));
@@ -69,10 +82,12 @@
       page = new DOMParser().parseFromString(await answer.text(), "text/html");
       if (!answer.ok || !page.getElementById("plan")) { why = page.body.textContent.trim(); page = null; }
     } catch { /* said below */ }
+    waiting -= 1;
+    if (underway.get(thing) === to) underway.delete(thing);
     if (page) {
       [thing.dataset.x, thing.dataset.y] = [metres(x), metres(y)];
       settled(thing);
-      if (!drag && !nudged) take(page, kind, key);  // else the next answer brings it all
+      if (!drag && !nudged && !waiting) take(page, kind, key);  // else the next answer brings it all
     }
     if (!page) { back(thing); say(`Not moved: ${why}`); }
   }
@@ -93,8 +108,8 @@
     const thing = meant(event);
     if (!thing) return;
     settle();
-    const [x, y] = ground(event);
-    drag = { thing, id: event.pointerId, dx: Number(thing.dataset.x) - x, dy: Number(thing.dataset.y) - y, from: [event.clientX, event.clientY], at: null };
+    const [x, y] = ground(event), [was_x, was_y] = stands(thing);
+    drag = { thing, id: event.pointerId, dx: was_x - x, dy: was_y - y, from: [event.clientX, event.clientY], at: null };
     thing.focus({ preventScroll: true });
     map().setPointerCapture(event.pointerId);
     event.preventDefault();
@@ -132,7 +147,10 @@
     if (!way) return;
     event.preventDefault();
     if (nudged && nudged.thing !== thing) settle();
-    nudged = nudged || { thing, x: Number(thing.dataset.x), y: Number(thing.dataset.y) };
+    if (!nudged) {
+      const [x, y] = stands(thing);
+      nudged = { thing, x, y };
+    }
     const step = event.shiftKey ? FAR_M : SNAP_M;
     nudged.x = Math.round((nudged.x + way[0] * step) / SNAP_M) * SNAP_M;
     nudged.y = Math.round((nudged.y + way[1] * step) / SNAP_M) * SNAP_M;
