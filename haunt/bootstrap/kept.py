@@ -89,9 +89,11 @@ def remember(reader: Reader, prepared: Prepared, read: ReadShow, seed: int) -> M
     snapshot = reader.latest_snapshot()
     number = snapshot.number if snapshot is not None else 0
 
+    newest = reader.show()
+
     def show_of(version: int) -> Show:
         found = reader.show(version)
-        if found is None:
+        if found is None or newest is None or version == newest[0]:
             return prepared.show
         return prepare(read_show(found[1], "show").show, seed).show
 
@@ -102,6 +104,7 @@ def remember(reader: Reader, prepared: Prepared, read: ReadShow, seed: int) -> M
             yield decode_event(kind, mono_ms, wall_ms, body, show_of)
 
     known = snapshot.memory if snapshot is not None else None
-    state = remembered(prepared.show, sunset_of(read.show), known, happened())
+    began_with = show_of(snapshot.show_version) if snapshot is not None else prepared.show
+    state = remembered(began_with, sunset_of(read.show), known, happened())
     last = reader.last_stamp()
     return Memory(state, max(number, last.number if last else 0))

@@ -20,7 +20,11 @@ def resumed_mono_ms(last: tuple[int, int] | None, wall_ms: int) -> int:
 def remembered(
     show: Show, sunset: Sunset, snapshot: dict[str, Any] | None, happened: Iterable[Event]
 ) -> dict[str, Any] | None:
-    """Return the newest snapshot brought forward by the events after it; None for a new night."""
+    """Return the newest snapshot brought forward by the events after it; None for a new night.
+
+    `show` is the one that the snapshot was taken under: what happened before a change of the show
+    was not decided by the new one.
+    """
     arbiter, is_known = Arbiter(show, sunset, snapshot), snapshot is not None
     for event in happened:
         arbiter.handle(event)

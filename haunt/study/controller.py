@@ -53,6 +53,7 @@ class Controller:
         self.journal: SimJournal
         self._sunset, self._schedule, self._air, self._store = sunset, schedule, air, store
         self._chance, self._ledger, self._witness, self._keeper = chance, ledger, witness, keeper
+        store.shows[0] = prepared.show
         self._offset_ms = 0
         self._wake_ms = ASLEEP
         self._points_left: int | None = None
@@ -73,7 +74,8 @@ class Controller:
         known = store.new_clock(clock)
         self.journal = SimJournal(self._schedule, store, self._keeper)
         show = self.prepared.show
-        memory = remembered(show, self._sunset, store.snapshot(), store.events_after())
+        began_with, events = store.show_then(), store.events_after()
+        memory = remembered(began_with, self._sunset, store.snapshot(), events)
         self.running = RunningNight(
             Arbiter(show, self._sunset, memory),
             self,
@@ -112,9 +114,10 @@ class Controller:
         counts, running = self.journal.counts(), self.running
         if counts.backlog or counts.lost or running.broken or not running.begun:
             return
-        now_ms, of = running.arbiter.night.now_ms, (self.prepared.show, self._sunset)
-        found = remembered(*of, self._store.snapshot(), self._store.events_after())
-        again = Arbiter(*of, found)
+        now_ms, store = running.arbiter.night.now_ms, self._store
+        began_with, events = store.show_then(), store.events_after()
+        found = remembered(began_with, self._sunset, store.snapshot(), events)
+        again = Arbiter(self.prepared.show, self._sunset, found)
         again.advance(now_ms)  # timers that nothing came of are not written down
         again.night.duplicates = running.arbiter.night.duplicates  # counted, never written down
         if again.snapshot() != running.arbiter.snapshot():

@@ -71,6 +71,7 @@ class Store:
     failed: int = 0
     listener: Callable[[list[Record]], None] = lambda _records: None
     _snapshot: tuple[int, dict[str, Any]] | None = None
+    _version: int = 0
     _events: list[tuple[int, events.Event]] = field(default_factory=list)
     _alerts: dict[int, AlertRow] = field(default_factory=dict)
     _doubtful: int = 0
@@ -113,6 +114,7 @@ class Store:
                     self._count(event.board, event.boot)
             if record.snapshot is not None:
                 self._snapshot = (record.number, record.snapshot)
+                self._version = record.show_version
                 self._events.clear()  # a snapshot stands after all that was put before it
                 for version in [each for each in self.shows if each < record.show_version]:
                     del self.shows[version]
@@ -142,6 +144,10 @@ class Store:
             return None
         found: dict[str, Any] = json.loads(json.dumps(self._snapshot[1]))
         return found
+
+    def show_then(self) -> Show:
+        """Return the show that the newest snapshot was taken under, at first the first."""
+        return self.shows[self._version]
 
     def events_after(self) -> Iterator[events.Event]:
         """Yield what came after the newest snapshot, as it comes back from the disk."""
