@@ -17,6 +17,7 @@ from haunt.store.reader import Reader
 from haunt.store.writer import Writer
 from haunt.wire.eventcodec import decode_event
 from haunt.wire.firstshow import empty_show
+from haunt.wire.showerrors import ShowFileRefused
 from haunt.wire.showfile import ReadShow, read_show
 
 STARTED_BY: Final = "the server's start"
@@ -88,14 +89,17 @@ def remember(reader: Reader, prepared: Prepared, read: ReadShow, seed: int) -> M
     """Rebuild the state: the newest snapshot, then the events after it."""
     snapshot = reader.latest_snapshot()
     number = snapshot.number if snapshot is not None else 0
-
     newest = reader.show()
 
     def show_of(version: int) -> Show:
+        """The newest stands in for one that is gone or that can no longer be read."""
         found = reader.show(version)
-        if found is None or newest is None or version == newest[0]:
+        if found is None or found == newest:
             return prepared.show
-        return prepare(read_show(found[1], "show").show, seed).show
+        try:
+            return prepare(read_show(found[1], "show").show, seed).show
+        except ShowFileRefused:
+            return prepared.show
 
     def happened() -> Iterator[Event]:
         nonlocal number

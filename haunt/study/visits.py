@@ -38,7 +38,7 @@ def visits(
     return {prop: folded(sorted(instants), apart_ms) for prop, instants in due.items()}
 
 
-class Verdict(Protocol):
+class Judged(Protocol):
     """What matters here of a decision, of the core's or as it was kept."""
 
     @property
@@ -49,7 +49,7 @@ class Verdict(Protocol):
     def reason(self) -> str | None: ...
 
 
-def while_on(motions: Iterable[Motion], decisions: Iterable[Verdict]) -> list[Motion]:
+def while_on(motions: Iterable[Motion], decisions: Iterable[Judged]) -> list[Motion]:
     """Leave out a crew in a walk test and whoever passes closed doors."""
     shut = {(each.sensor, each.at_ms) for each in decisions if each.reason in NOT_ON}
     return [each for each in motions if (each.sensor, each.mono_ms) not in shut]

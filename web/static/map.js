@@ -67,7 +67,8 @@
     const to = [x, y];
     underway.set(thing, to);
     waiting += 1;
-    told = told.then(() => tell(thing, to));
+    const next = () => tell(thing, to);
+    told = told.then(next, next);
   }
 
   async function tell(thing, to) {
@@ -108,8 +109,8 @@
     const thing = meant(event);
     if (!thing) return;
     settle();
-    const [x, y] = ground(event), [was_x, was_y] = stands(thing);
-    drag = { thing, id: event.pointerId, dx: was_x - x, dy: was_y - y, from: [event.clientX, event.clientY], at: null };
+    const [x, y] = ground(event), [wasX, wasY] = stands(thing);
+    drag = { thing, id: event.pointerId, dx: wasX - x, dy: wasY - y, from: [event.clientX, event.clientY], at: null };
     thing.focus({ preventScroll: true });
     map().setPointerCapture(event.pointerId);
     event.preventDefault();
