@@ -1,7 +1,7 @@
 """Databases opened: SQLite with one writer and read-only readers, or PostgreSQL by its URL."""
 
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Final
@@ -15,9 +15,18 @@ from haunt.store.postgres import open_postgresql
 from haunt.store.refusal import StoreRefused
 from haunt.store.sqlitefile import BUSY_S, DATABASE, connect
 
-__all__ = ["Engine", "database_file", "open_engines", "opened", "parsed", "same_place"]
+__all__ = [
+    "Engine",
+    "database_file",
+    "log_bytes_of",
+    "open_engines",
+    "opened",
+    "parsed",
+    "same_place",
+]
 
-WAL_BYTES_MAX: Final = 64 * 1024 * 1024
+LOG_BYTES_KEPT: Final = 8 * 1024 * 1024
+"""SQLite's log shrinks to so much when it begins anew after a long reader."""
 PORT: Final = 5432
 READERS_MAX: Final = 16
 ALLOWED: Final = "allowed: sqlite:///FILE or postgresql+psycopg://USER@HOST/NAME"
@@ -103,6 +112,21 @@ def _sqlite(url: URL) -> tuple[Engine, Engine]:
     return writer, reader
 
 
+def log_bytes_of(engine: Engine) -> Callable[[], int]:
+    """Return what tells how long SQLite's log is now; always 0 for a database that is no file."""
+    if engine.dialect.name != "sqlite":
+        return lambda: 0
+    log = Path(f"{engine.url.database}-wal")
+    return lambda: _size_of(log)
+
+
+def _size_of(path: Path) -> int:
+    try:
+        return path.stat().st_size
+    except OSError:
+        return 0
+
+
 def _begin_immediate(connection: Connection) -> None:
     """A read that turns into a write fails at once when somebody wrote in between."""
     connection.exec_driver_sql("BEGIN IMMEDIATE")
@@ -127,7 +151,7 @@ def _prepare_to_write(connection: sqlite3.Connection, path: Path) -> None:
         )
     connection.execute("PRAGMA synchronous=FULL")
     connection.execute("PRAGMA foreign_keys=ON")
-    connection.execute(f"PRAGMA journal_size_limit={WAL_BYTES_MAX}")
+    connection.execute(f"PRAGMA journal_size_limit={LOG_BYTES_KEPT}")
 
 
 def _open_to_read(path: Path) -> sqlite3.Connection:

@@ -20,12 +20,16 @@ from sqlalchemy.exc import (
 )
 
 from haunt.live.ports import JournalCounts, JournalListener, Record
+from haunt.store.engines import log_bytes_of
 from haunt.store.ledger import Ledger
 from haunt.store.refusal import StoreRefused
 
 QUEUE_MAX: Final = 20_000
 BATCH_MAX: Final = 500
 GATHER_S: Final = 0.05
+PATIENT: Final = 4
+LONG_LOG_BYTES: Final = 16 * 1024 * 1024
+"""From here on somebody reads long, and commits begin so many times as far apart."""
 GIVE_UP_S: Final = 5.0
 RETRY_S: Final = 0.1
 RETRY_S_MAX: Final = 1.0
@@ -47,6 +51,7 @@ class SqlJournal:
         now_s: Callable[[], float] = time.monotonic,
         fence: str = "",
         gather_s: float = GATHER_S,
+        log_bytes: Callable[[], int] | None = None,
     ) -> None:
         self._ledger = Ledger(engine, fence)
         self._listener, self._queue_max = listener, queue_max
@@ -62,6 +67,7 @@ class SqlJournal:
         self._attempts: deque[tuple[float, int]] = deque()
         self._batch_max, self._pause_s = BATCH_MAX, RETRY_S
         self._gather_s, self._gather_until_s = gather_s, 0.0
+        self._log_bytes = log_bytes or log_bytes_of(engine)
         # Each is counted by one thread only: putters refuse, the writer gives up.
         self._committed = self._refused = self._given_up = 0
         self._failing = ""
@@ -113,11 +119,11 @@ class SqlJournal:
         """Let the next batch begin a moment after the last: what comes to rest is written at once.
 
         A commit costs as much processor time as a dozen records, wears a memory card, and lengthens
-        the log, which nobody can shorten while somebody reads long.
+        the log, which nobody can shorten while somebody reads long: then moments are longer.
         """
         wait_s = self._gather_until_s - self._now_s()
         if wait_s > 0 and len(self._queue) < BATCH_MAX:
-            self._closed.wait(min(wait_s, self._gather_s))
+            self._closed.wait(min(wait_s, self._gather_s * PATIENT))
 
     def _take(self) -> None:
         """Fill the hand with what there is."""
@@ -134,7 +140,8 @@ class SqlJournal:
     def _write(self) -> None:
         records = self._hand[: self._batch_max]
         attempt = (self._now_s(), self._settled + len(self._hand) + len(self._queue))
-        self._gather_until_s = attempt[0] + self._gather_s
+        is_long = self._log_bytes() > LONG_LOG_BYTES
+        self._gather_until_s = attempt[0] + self._gather_s * (PATIENT if is_long else 1)
         try:
             self._ledger.write(records)
         except THE_RECORD as fault:

@@ -10,7 +10,7 @@ import pytest
 from sqlalchemy import Engine, text
 from sqlalchemy.exc import OperationalError
 
-from haunt.store.engines import WAL_BYTES_MAX, open_engines
+from haunt.store.engines import LOG_BYTES_KEPT, log_bytes_of, open_engines
 from haunt.store.journal import SqlJournal
 from haunt.store.reader import refuse_unreadable
 from haunt.store.refusal import StoreRefused
@@ -28,7 +28,7 @@ def test_the_writer_is_safe_against_a_power_cut_and_keeps_its_log_small(in_file:
     assert pragma(in_file.writing, "synchronous") == 2
     assert pragma(in_file.writing, "foreign_keys") == 1
     assert pragma(in_file.writing, "busy_timeout") == 5000
-    assert pragma(in_file.writing, "journal_size_limit") == WAL_BYTES_MAX
+    assert pragma(in_file.writing, "journal_size_limit") == LOG_BYTES_KEPT
 
 
 def test_a_reader_in_the_midst_of_a_read_hinders_no_writer(database: Opened) -> None:
@@ -50,6 +50,24 @@ def test_a_reader_in_the_midst_of_a_read_hinders_no_writer(database: Opened) -> 
     assert len(rest) == 99  # what was there when it began to read
     assert version == 1
     journal.close()
+
+
+def test_the_log_shrinks_once_nobody_reads_long_any_more(in_file: Opened) -> None:
+    bulk, log_bytes = "x" * (LOG_BYTES_KEPT // 4), log_bytes_of(in_file.writing)
+    for at_ms in range(1, 4):
+        in_file.writer.save_show(str(at_ms), "mara", at_ms)
+    with in_file.reader._engine.connect() as reading:
+        rows = reading.execute(text("SELECT version FROM shows"))
+        assert rows.fetchone() == (1,)
+        for at_ms in range(4, 14):
+            in_file.writer.save_show(bulk + str(at_ms), "mara", at_ms)
+        longest = log_bytes()
+        rows.fetchall()
+    for at_ms in range(14, 17):
+        in_file.writer.save_show(str(at_ms), "mara", at_ms)
+
+    assert longest > 2 * LOG_BYTES_KEPT
+    assert log_bytes() <= LOG_BYTES_KEPT
 
 
 def test_a_reader_makes_no_file_where_there_is_none(tmp_path: Path) -> None:
