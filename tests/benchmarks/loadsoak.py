@@ -17,7 +17,7 @@ from tests.benchmarks.load import EVENING, LOG_MB, P99_MS, WORST_MS, Phase, spre
 from tests.benchmarks.loadboards import Times
 from tests.benchmarks.loadgauges import Reading, slope
 from tests.benchmarks.loadsite import Site, site
-from tests.benchmarks.loadstore import busy_store
+from tests.benchmarks.loadstore import FOR_HOURS, busy_store
 
 MINUTE_S = 60.0
 WARM_SHARE = 0.25
@@ -98,7 +98,7 @@ def at_rest(readings: list[Reading], gauge: str) -> list[Reading]:
 def main() -> int:
     minutes = int(sys.argv[1]) if len(sys.argv) > 1 else 60
     with tempfile.TemporaryDirectory() as folder, site(Path(folder)) as at:
-        with busy_store(at.server.data) as beside:
+        with busy_store(at.server.data, FOR_HOURS) as beside:
             phases = list(minutes_of(at, minutes))
         print(", ".join(f"{count} {what}" for what, count in beside.items()))
     broken = [*late(phases), *faults(phases)]

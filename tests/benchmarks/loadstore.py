@@ -7,27 +7,42 @@ from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from multiprocessing.synchronize import Event
 from pathlib import Path
+from typing import Final, NamedTuple
 
 from haunt.bootstrap.keeping import back_up
 from haunt.config import read_config
 
-PAUSE_S = 0.5
+PAUSE_S = 0.1
 CHECKPOINT_EVERY_S = 1.0
 HELD_S = 20.0
 BUSY_S = 0.1
 
 
-def _back_up(data: Path, ending: Event, made: "mp.Queue[int]") -> None:
-    """Half of the time at most: who reads at every instant keeps the log from beginning anew."""
+class Pace(NamedTuple):
+    """How often: seconds from one backup's beginning to the next, and between reads that are held.
+
+    Who reads at every instant keeps the log from beginning anew, and no writer can help it.
+    """
+
+    backups_s: float = 0.5
+    rest_s: float = 2.0
+
+
+AS_HARD_AS_CAN_BE: Final = Pace()
+FOR_HOURS: Final = Pace(60.0, 10.0)
+"""Sixty times as many backups as the server makes, a slow download two thirds of the time."""
+
+
+def _back_up(data: Path, pace: Pace, ending: Event, made: "mp.Queue[int]") -> None:
     config, count, took_s = read_config(data, {}, {}), 0, 0.0
-    while not ending.wait(max(PAUSE_S, took_s)):
+    while not ending.wait(max(PAUSE_S, pace.backups_s - took_s)):
         began_s = time.monotonic()
         back_up(config)
         count, took_s = count + 1, time.monotonic() - began_s
     made.put(count)
 
 
-def _check_points(database: Path, ending: Event, made: "mp.Queue[int]") -> None:
+def _check_points(database: Path, _pace: Pace, ending: Event, made: "mp.Queue[int]") -> None:
     """As often as asked; one that a reader bars is tried again at the next turn."""
     whole = 0
     with closing(sqlite3.connect(database, timeout=BUSY_S, isolation_level=None)) as connection:
@@ -39,7 +54,7 @@ def _check_points(database: Path, ending: Event, made: "mp.Queue[int]") -> None:
     made.put(whole)
 
 
-def _read_long(database: Path, ending: Event, made: "mp.Queue[int]") -> None:
+def _read_long(database: Path, pace: Pace, ending: Event, made: "mp.Queue[int]") -> None:
     """Hold one instant of the database for as long as a slow download would."""
     held = 0
     path = f"file:{database}?mode=ro"
@@ -50,12 +65,12 @@ def _read_long(database: Path, ending: Event, made: "mp.Queue[int]") -> None:
             ending.wait(HELD_S)
             connection.execute("ROLLBACK")
             held += 1
-            ending.wait(2 * CHECKPOINT_EVERY_S)
+            ending.wait(pace.rest_s)
     made.put(held)
 
 
 @contextmanager
-def busy_store(data: Path) -> Iterator[dict[str, int]]:
+def busy_store(data: Path, pace: Pace = AS_HARD_AS_CAN_BE) -> Iterator[dict[str, int]]:
     """Do all three until the end of the block; then the counts are filled in."""
     counts: dict[str, int] = {}
     ending = mp.Event()
@@ -64,7 +79,7 @@ def busy_store(data: Path) -> Iterator[dict[str, int]]:
     running = []
     for name, (job, path) in jobs.items():
         made: mp.Queue[int] = mp.Queue()
-        process = mp.Process(target=job, args=(path, ending, made), daemon=True)
+        process = mp.Process(target=job, args=(path, pace, ending, made), daemon=True)
         process.start()
         running.append((name, process, made))
     try:
