@@ -73,11 +73,8 @@ class Controller:
         clock = f"c{self.starts}"
         known = store.new_clock(clock)
         self.journal = SimJournal(self._schedule, store, self._keeper)
-        show = self.prepared.show
-        began_with, events = store.show_then(), store.events_after()
-        memory = remembered(began_with, self._sunset, store.snapshot(), events)
         self.running = RunningNight(
-            Arbiter(show, self._sunset, memory),
+            self._restored(),
             self,
             self.journal,
             clock_id=clock,
@@ -94,6 +91,12 @@ class Controller:
         self._wake_ms = ASLEEP
         self._do(partial(self.running.advance, self.mono_ms(), wall_ms))
         self._connect(self.starts)
+
+    def _restored(self) -> Arbiter:
+        """The night as the store gives it back to whoever starts now."""
+        store = self._store
+        memory = remembered(store.show_then(), self._sunset, store.snapshot(), store.events_after())
+        return Arbiter(self.prepared.show, self._sunset, memory)
 
     def kill(self, after_points: int | None = None) -> None:
         """Now, or in the midst of what it does next: at one of its points, two a message."""
@@ -114,10 +117,8 @@ class Controller:
         counts, running = self.journal.counts(), self.running
         if counts.backlog or counts.lost or running.broken or not running.begun:
             return
-        now_ms, store = running.arbiter.night.now_ms, self._store
-        began_with, events = store.show_then(), store.events_after()
-        found = remembered(began_with, self._sunset, store.snapshot(), events)
-        again = Arbiter(self.prepared.show, self._sunset, found)
+        now_ms = running.arbiter.night.now_ms
+        again = self._restored()
         again.advance(now_ms)  # timers that nothing came of are not written down
         again.night.duplicates = running.arbiter.night.duplicates  # counted, never written down
         if again.snapshot() != running.arbiter.snapshot():

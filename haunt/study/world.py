@@ -58,7 +58,6 @@ class World:
         self.ledger = Ledger({s.id: tuple(e.prop for e in s.links) for s in prepared.show.sensors})
         self.log = NightLog(self.ledger, keep=keep)
         self.store = Store(self.schedule, listener=self.log.kept)
-        self.store.shows[0] = prepared.show
         self.witness = Witness(self.schedule.mono_ms, self.ledger)
         self.air.reached = self.ledger.reached
         self.air.session.lost = self.ledger.lost_by_broker

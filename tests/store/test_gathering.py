@@ -58,13 +58,13 @@ def test_who_closes_does_not_wait_until_more_have_gathered(database: Opened) -> 
 
 
 def test_commits_are_further_apart_while_the_log_is_long(database: Opened) -> None:
-    heard, bytes_now = Batches(), [LONG_LOG_BYTES + 1]
-    journal = SqlJournal(database.writing, gather_s=SHORT_S, log_bytes=lambda: bytes_now[0])
+    heard = Batches()
+    journal = SqlJournal(database.writing, gather_s=SHORT_S, log_bytes=lambda: LONG_LOG_BYTES + 1)
     journal.start(heard)
 
+    began = time.monotonic()
     journal.put(record(1))
     heard.wait_for(kept=1)
-    began = time.monotonic()
     journal.put(record(2))
     heard.wait_for(kept=2)
     apart_s = time.monotonic() - began
