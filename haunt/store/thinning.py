@@ -14,15 +14,21 @@ HOURS_KEPT, DAYS_KEPT, OTHERS_KEPT = 24, 14, 5
 WHYS: Final[frozenset[str]] = frozenset(get_args(Why))
 
 
-def thin(folder: Path, keep: str = "", total_bytes_max: int = TOTAL_BYTES_MAX) -> list[str]:
-    """Remove what need not be kept any more; return the names. `keep` stays whatever its time."""
+def thin(folder: Path, keep: str, total_bytes_max: int = TOTAL_BYTES_MAX) -> list[str]:
+    """Remove what need not be kept any more; return the names.
+
+    `keep` stays whatever its time, and so does the newest scheduled one: were it pushed out by
+    some that were made by hand, the next would be due at once.
+    """
     with alone(folder):
         present = found_in(folder)
         wanted = {each.name for each in worth_keeping(present)} | {keep}
         left = [each for each in present if each.name in wanted]
+        spared = {keep, *[each.name for each in left if each.why == "scheduled"][:1]}
         total = sum(each.size_bytes for each in left)
-        while total > total_bytes_max and len(left) > 1:
-            oldest = next(each for each in reversed(left) if each.name != keep)
+        for oldest in [each for each in reversed(left) if each.name not in spared]:
+            if total <= total_bytes_max:
+                break
             left.remove(oldest)
             total -= oldest.size_bytes
         gone = [each for each in present if each not in left]

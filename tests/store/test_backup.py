@@ -14,6 +14,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from haunt.bootstrap.keeping import is_due
 from haunt.store import backup
 from haunt.store.backup import RESERVE_BYTES, Backup, BackupRefused
 from haunt.store.engines import open_engines
@@ -213,6 +214,23 @@ def test_thinning_holds_the_bytes_and_spares_the_one_just_made(
 
     assert sorted(gone) == sorted(each.name for each in made[1:])
     assert [each.name for each in backup.found_in(folder)] == [made[0].name, late.name]
+
+
+def test_backups_by_hand_do_not_push_out_the_newest_scheduled_one(
+    database: Opened, tmp_path: Path
+) -> None:
+    folder = tmp_path / "b"
+    backup.take(database.path, folder, EVENING - HOUR_MS, "scheduled", free=plenty)
+    hourly = backup.take(database.path, folder, EVENING, "scheduled", free=plenty)
+    room = 2 * hourly.size_bytes
+    for minute in range(1, 4):
+        made = backup.take(database.path, folder, EVENING + minute * 60_000, "hand", free=plenty)
+        thin(folder, keep=made.name, total_bytes_max=room)
+
+    assert [each.name for each in backup.found_in(folder)] == [made.name, hourly.name]
+    assert not is_due(backup.found_in(folder), EVENING + 4 * 60_000)
+    thin(folder, keep=made.name, total_bytes_max=1)
+    assert [each.name for each in backup.found_in(folder)] == [made.name, hourly.name]
 
 
 def test_a_database_is_backed_up_before_it_is_brought_to_a_newer_schema(tmp_path: Path) -> None:
